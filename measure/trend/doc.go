@@ -1,0 +1,20 @@
+// Package trend describes how one figure of one zone went over the visits: slope per year, whether it rose at all,
+// comparison of like seasons, growth between upkeep entries, what a cleaning removed, and when a threshold is reached.
+//
+// It works on a series that is already restricted to tiles read in all its visits (see Common): otherwise the worst
+// tiles falling off would look like recovery. Times are days, slopes are per year of 365.25 days. A visit whose date is
+// a range stands at the middle of it for the slope, and its order against another visit is used only where the two
+// ranges do not overlap.
+//
+// Repeated visits to one surface are not independent of each other; the p-values are then too small (Hamed and Rao,
+// 1998; Yue and Wang, 2004; both from memory). SerialLimit says so in words.
+package trend
+
+// Method names the statistics of this package in records; it is raised by hand whenever figures may change.
+const Method = "1"
+
+// SerialLimit is the limit that belongs beside every p-value of this package.
+const SerialLimit = "Visits to one surface are not independent of each other, so these p-values are smaller than they should be."
+
+// Level is the confidence level of every interval of this package.
+const Level = 0.95
