@@ -82,7 +82,9 @@ func Summarise(points []Point, threshold float64) Trend {
 	pts := usable(points)
 	t.Visits = len(pts)
 	if len(pts) == 0 {
-		t.note(NoReading, len(points))
+		if len(points) > 0 {
+			t.note(NoReading, len(points))
+		}
 		return t
 	}
 	t.From, t.To = pts[0].When, pts[0].When
