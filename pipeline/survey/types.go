@@ -33,6 +33,8 @@ type Survey struct {
 	// Inputs are the files read, relative and sorted: survey.yaml, references, regions, CSVs, documents named in
 	// upkeep.csv. Photos are not among them.
 	Inputs []string
+
+	Notes []string // what was passed over without harm, with its place
 }
 
 // View is one reference photo and the regions drawn over it.

@@ -1,0 +1,87 @@
+package survey
+
+import (
+	"math"
+
+	"tilelapse/measure/plane"
+)
+
+// tidy drops points that repeat the one before, and a last point that repeats the first.
+func tidy(ring []plane.Point) []plane.Point {
+	var out []plane.Point
+	for _, p := range ring {
+		if len(out) == 0 || p != out[len(out)-1] {
+			out = append(out, p)
+		}
+	}
+	for len(out) > 1 && out[0] == out[len(out)-1] {
+		out = out[:len(out)-1]
+	}
+	return out
+}
+
+// area returns the area of a ring, px², positive when it turns right on the screen (y down).
+func area(ring []plane.Point) float64 {
+	var sum float64
+	for i, p := range ring {
+		q := ring[(i+1)%len(ring)]
+		sum += p.X*q.Y - q.X*p.Y
+	}
+	return sum / 2
+}
+
+// bounds returns the smallest rectangle around the rings.
+func bounds(rings [][]plane.Point) (x0, y0, x1, y1 float64) {
+	x0, y0, x1, y1 = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, ring := range rings {
+		for _, p := range ring {
+			x0, y0 = math.Min(x0, p.X), math.Min(y0, p.Y)
+			x1, y1 = math.Max(x1, p.X), math.Max(y1, p.Y)
+		}
+	}
+	return x0, y0, x1, y1
+}
+
+// winding returns how often a ring goes around p.
+func winding(ring []plane.Point, p plane.Point) int {
+	n := 0
+	for i, a := range ring {
+		b := ring[(i+1)%len(ring)]
+		side := (b.X-a.X)*(p.Y-a.Y) - (p.X-a.X)*(b.Y-a.Y)
+		switch {
+		case a.Y <= p.Y && b.Y > p.Y && side > 0:
+			n++
+		case a.Y > p.Y && b.Y <= p.Y && side < 0:
+			n--
+		}
+	}
+	return n
+}
+
+// solid turns rings filled by the non-zero rule, which is SVG's own, into rings of the same area under the even-odd
+// rule: a ring that has filled area on both its sides bounds nothing and is dropped. Rings that cross each other keep
+// the even-odd reading.
+func solid(rings [][]plane.Point) [][]plane.Point {
+	if len(rings) < 2 {
+		return rings
+	}
+	var out [][]plane.Point
+	for i, ring := range rings {
+		p := ring[0]
+		around := 0
+		for j, other := range rings {
+			if i != j {
+				around += winding(other, p)
+			}
+		}
+		own := 1
+		if area(ring) < 0 {
+			own = -1
+		}
+		if around != 0 && around+own != 0 {
+			continue
+		}
+		out = append(out, ring)
+	}
+	return out
+}
