@@ -1,0 +1,238 @@
+package outline
+
+import (
+	"math"
+	"sort"
+
+	"tilelapse/measure/plane"
+)
+
+// open lays the working sheet over the zones and a margin around them; nil when there is nothing to look at.
+func open(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Region) *sheet {
+	mask := make([]bool, ref.W*ref.H)
+	for _, z := range zones {
+		fill(mask, ref.W, ref.H, z, f)
+	}
+	if len(zones) == 0 {
+		for i := range mask {
+			mask[i] = true
+		}
+	}
+	x0, y0, x1, y1 := ref.W, ref.H, -1, -1
+	for i, in := range mask {
+		if in {
+			x, y := i%ref.W, i/ref.W
+			x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+		}
+	}
+	if x1 < 0 {
+		return nil
+	}
+	margin := marginOf(ref.W, ref.H)
+	x0, y0 = max(x0-margin, 0), max(y0-margin, 0)
+	x1, y1 = min(x1+margin+1, ref.W), min(y1+margin+1, ref.H)
+	s := newSheet(ref, x0, y0, x1, y1)
+	not := make([]bool, ref.W*ref.H)
+	for _, list := range [][]plane.Region{ignore, gaps, given} {
+		for _, r := range list {
+			fill(not, ref.W, ref.H, r, f)
+		}
+	}
+	drawn := make([]bool, ref.W*ref.H)
+	for _, r := range given {
+		fill(drawn, ref.W, ref.H, r, f)
+	}
+	s.zone = make([]bool, s.w*s.h)
+	s.given = make([]bool, s.w*s.h)
+	s.free = make([]bool, s.w*s.h)
+	for y := range s.h {
+		for x := range s.w {
+			i, o := y*s.w+x, (y+y0)*ref.W+x+x0
+			s.zone[i] = mask[o]
+			s.given[i] = drawn[o]
+			s.free[i] = !not[o] && (ref.Flags == nil || ref.Flags[o]&plane.Outside == 0)
+		}
+	}
+	far := distances(s.zone, s.w, s.h)
+	for i := range s.use {
+		s.use[i] = s.free[i] && s.zone[i]
+		s.wide = append(s.wide, s.free[i] && far[i] < float32(margin))
+	}
+	return s
+}
+
+// marginOf is how far, px, beyond the zones is looked: a zone's edge cuts tiles.
+func marginOf(w, h int) int { return max(25, max(w, h)/50) }
+
+// tiles finds the tiles of the sheet.
+func (s *sheet) tiles(f plane.Frame, opt Options) []Tile {
+	var smooth [3][]float32
+	for c := range smooth {
+		smooth[c] = blur(s.ch[c], s.w, s.h, 0.8)
+	}
+	reach := []float64{2, 3, 4.5, 6, 8, 11}
+	st := s.lines(smooth, reach, 2)
+	m := learn(s, smooth, st, 2)
+	if m == nil {
+		return nil
+	}
+	s.use = s.wide
+	d := m.distance(s, smooth)
+	j := s.jointness(d, m, reach[:4])
+	if probe != nil {
+		probe("D", s.w, s.h, d)
+		probe("J", s.w, s.h, j)
+	}
+	soft := blur(j, s.w, s.h, 1)
+	bar := make([]bool, len(j))
+	for i := range bar {
+		bar[i] = j[i] > 0.5 || !s.use[i]
+	}
+	dt := distances(bar, s.w, s.h)
+	z, js := make([]uint8, len(j)), make([]uint8, len(j))
+	for i := range z {
+		z[i] = uint8(200*soft[i] + 55*float32(math.Exp(-float64(dt[i])/5)))
+		js[i] = uint8(255 * min(max(j[i], 0), 1))
+	}
+	label, n := basins(z, s.use, s.w, s.h)
+	nodes := grow(label, n, js, d, s.w, s.h, 1)
+	picked := cut(nodes, nil, opt.LeastArea)
+	good := func(i int32) bool {
+		n := &nodes[i]
+		return n.quality(nil, opt.LeastArea) > 0.3 && n.level > 2*m.spread
+	}
+	for range 2 {
+		picked = cut(nodes, sizes(nodes, picked, s.w, s.h, good), opt.LeastArea)
+	}
+	own := make([]int32, len(nodes))
+	for i := range own {
+		own[i] = -1
+	}
+	k := int32(0)
+	for _, i := range picked {
+		if good(i) {
+			own[i] = k
+			k++
+		}
+	}
+	for i := len(nodes) - 1; i >= 0; i-- {
+		if pa := nodes[i].parent; pa >= 0 && own[pa] >= 0 {
+			own[i] = own[pa]
+		}
+	}
+	for i, l := range label {
+		if l >= 0 {
+			label[i] = own[l]
+		}
+	}
+	s.dropRims(label, int(k))
+	return s.trace(label, int(k), d, f, opt)
+}
+
+// jointness is every pixel's strength as a joint, 0..1: as near the joint colour as joints are, or much nearer than
+// both its sides.
+func (s *sheet) jointness(d []float32, m *material, reach []float64) []float32 {
+	side := s.valley(d, reach)
+	tau := max(1.3*m.spread, 1)
+	j := make([]float32, len(d))
+	rows(s.h, func(a, b int) {
+		for i := a * s.w; i < b*s.w; i++ {
+			v := (side[i] - d[i]) / (side[i] + 6)
+			near := float32(math.Exp(-float64(d[i]) * float64(d[i]) / (2 * tau * tau)))
+			j[i] = 1 - (1-v)*(1-near)
+		}
+	})
+	return j
+}
+
+// dropRims removes cells that are but the rim which a given outline left of its own tile.
+func (s *sheet) dropRims(cell []int32, n int) {
+	any := false
+	for _, g := range s.given {
+		any = any || g
+	}
+	if !any || n == 0 {
+		return
+	}
+	far := distances(s.given, s.w, s.h)
+	area := make([]float64, n)
+	for _, c := range cell {
+		if c >= 0 {
+			area[c]++
+		}
+	}
+	side := append([]float64(nil), area...)
+	sort.Float64s(side)
+	reach := float32(0.2 * math.Sqrt(side[len(side)/2]))
+	rim := make([]float64, n)
+	for i, c := range cell {
+		if c >= 0 && far[i] < reach {
+			rim[c]++
+		}
+	}
+	for i, c := range cell {
+		if c >= 0 && rim[c] > 0.6*area[c] {
+			cell[i] = -1
+		}
+	}
+}
+
+// trace draws the outline of every cell where the colour is half way between joint and glaze.
+func (s *sheet) trace(cell []int32, n int, d []float32, f plane.Frame, opt Options) []Tile {
+	type box struct{ x0, y0, x1, y1 int }
+	boxes := make([]box, n)
+	for i := range boxes {
+		boxes[i] = box{s.w, s.h, -1, -1}
+	}
+	for y := range s.h {
+		for x := range s.w {
+			if c := cell[y*s.w+x]; c >= 0 {
+				b := &boxes[c]
+				b.x0, b.y0, b.x1, b.y1 = min(b.x0, x), min(b.y0, y), max(b.x1, x), max(b.y1, y)
+			}
+		}
+	}
+	var out []Tile
+	var vals []float32
+	for c, b := range boxes {
+		if b.x1 < 0 {
+			continue
+		}
+		vals = vals[:0]
+		for y := b.y0; y <= b.y1; y++ {
+			for x := b.x0; x <= b.x1; x++ {
+				if cell[y*s.w+x] == int32(c) {
+					vals = append(vals, d[y*s.w+x])
+				}
+			}
+		}
+		sort.Slice(vals, func(i, j int) bool { return vals[i] < vals[j] })
+		half := vals[len(vals)*6/10] / 2
+		w, h := b.x1-b.x0+3, b.y1-b.y0+3
+		field := make([]float32, w*h)
+		for y := range h {
+			for x := range w {
+				sx, sy := x+b.x0-1, y+b.y0-1
+				field[y*w+x] = -half
+				if sx >= 0 && sy >= 0 && sx < s.w && sy < s.h && cell[sy*s.w+sx] == int32(c) {
+					field[y*w+x] = d[sy*s.w+sx] - half
+				}
+			}
+		}
+		ring := contour(field, w, h)
+		for i := range ring {
+			ring[i].X, ring[i].Y = f.Ref(ring[i].X+float64(b.x0-1+s.x0), ring[i].Y+float64(b.y0-1+s.y0))
+		}
+		ring = simplify(ring, opt.Tolerance*float64(f.K))
+		if len(ring) < 3 {
+			continue
+		}
+		var t Tile
+		t.Rings = [][]plane.Point{ring}
+		t.AreaPx, t.Centroid = areaCentroid(ring)
+		if t.AreaPx >= opt.LeastArea*float64(f.K*f.K)/2 {
+			out = append(out, t)
+		}
+	}
+	return out
+}

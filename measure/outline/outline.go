@@ -1,0 +1,114 @@
+package outline
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"tilelapse/measure/plane"
+)
+
+// Tile is one tile's outline: one ring in reference px, clockwise on the screen when found, as drawn when given.
+type Tile struct {
+	plane.Region
+	Centroid plane.Point // reference px
+	AreaPx   float64     // reference px²
+	Given    bool        // drawn by the user
+}
+
+// probe lets tests look at planes on their way; nil outside them.
+var probe func(name string, w, h int, v []float32)
+
+// Find returns the tiles whose centroid lies in one of the zones, in reading order: top to bottom in rows of a typical
+// tile's height, left to right. ref is the reference photo on the measuring frame f; zones, ignore, gaps and given are in
+// reference px. No zones means the whole view. What lies in ignore or gaps is no tile; a marked surface that is not
+// tiled (a control) belongs in ignore. Given outlines are kept as they are, and no found tile takes their place.
+//
+// Found tiles are named after their place, rYYYcXXX, in thousandths of the reference's height and width: a tile more or
+// less elsewhere changes no name. The result does not depend on the number of processors.
+//
+// The error is ErrNoJoints when there are neither joints nor given outlines, else one of wrong arguments.
+func Find(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Region, opt Options) ([]Tile, error) {
+	if err := opt.Validate(); err != nil {
+		return nil, err
+	}
+	if w, h := f.Size(); ref == nil || w != ref.W || h != ref.H || len(ref.RGB) != 3*w*h {
+		return nil, fmt.Errorf("outline: picture does not fit the frame of %d x %d px", w, h)
+	}
+	var tiles []Tile
+	for _, g := range given {
+		t := Tile{Region: g, Given: true}
+		t.AreaPx, t.Centroid = regionCentroid(g.Rings)
+		if t.AreaPx > 0 && inZones(zones, t.Centroid) {
+			tiles = append(tiles, t)
+		}
+	}
+	s := open(ref, f, zones, ignore, gaps, given)
+	if s != nil {
+		for _, t := range s.tiles(f, opt) {
+			if inZones(zones, t.Centroid) {
+				tiles = append(tiles, t)
+			}
+		}
+	}
+	if len(tiles) == 0 {
+		return nil, ErrNoJoints
+	}
+	order(tiles)
+	name(tiles, f, given)
+	return tiles, nil
+}
+
+func inZones(zones []plane.Region, p plane.Point) bool {
+	if len(zones) == 0 {
+		return true
+	}
+	for _, z := range zones {
+		if contains(z.Rings, p) {
+			return true
+		}
+	}
+	return false
+}
+
+// order sorts tiles into reading order.
+func order(tiles []Tile) {
+	side := make([]float64, len(tiles))
+	for i, t := range tiles {
+		side[i] = math.Sqrt(t.AreaPx)
+	}
+	sort.Float64s(side)
+	row := max(side[len(side)/2], 1)
+	sort.SliceStable(tiles, func(i, j int) bool {
+		a, b := tiles[i].Centroid, tiles[j].Centroid
+		if ra, rb := math.Floor(a.Y/row), math.Floor(b.Y/row); ra != rb {
+			return ra < rb
+		}
+		if a.X != b.X {
+			return a.X < b.X
+		}
+		return a.Y < b.Y
+	})
+}
+
+// name gives found tiles their ids.
+func name(tiles []Tile, f plane.Frame, given []plane.Region) {
+	taken := map[string]bool{}
+	for _, g := range given {
+		taken[fold(g.ID)] = true
+	}
+	for i := range tiles {
+		t := &tiles[i]
+		if t.Given {
+			continue
+		}
+		y := min(max(int(1000*(t.Centroid.Y+0.5)/float64(f.RefH)), 0), 999)
+		x := min(max(int(1000*(t.Centroid.X+0.5)/float64(f.RefW)), 0), 999)
+		id := fmt.Sprintf("r%03dc%03d", y, x)
+		for n := 2; taken[id]; n++ {
+			id = fmt.Sprintf("r%03dc%03d-%d", y, x, n)
+		}
+		taken[id] = true
+		t.ID = id
+	}
+}
