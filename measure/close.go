@@ -1,0 +1,169 @@
+package measure
+
+import (
+	"math"
+	"slices"
+
+	"tilelapse/measure/colour"
+	"tilelapse/measure/light"
+)
+
+// Close makes the figures of every photo from the readings of all photos of the view. baseline is the index of the photo
+// that drift is counted from, -1 = the reference. The order of readings does not matter to any figure.
+func (v *View) Close(readings []*Reading, baseline int) []*PhotoResult {
+	calls := v.cover.calls(v, readings)
+	out := make([]*PhotoResult, len(readings))
+	for i, r := range readings {
+		out[i] = v.closeOne(r, calls[i])
+	}
+	return out
+}
+
+func (v *View) closeOne(r *Reading, calls []call) *PhotoResult {
+	res := &PhotoResult{Basis: r.Basis, Tiles: make([]TileResult, len(v.tiles))}
+	level := v.levelField(r)
+	for k := range v.tiles {
+		t, tr := &v.tiles[k], &r.Tiles[k]
+		nan := math.NaN()
+		x := TileResult{Tile: k, State: calls[k].state, Confidence: calls[k].confidence, Reason: calls[k].reason,
+			ScalePct: nan, OpacityPct: nan, DriftDE00: nan, DL: nan, DA: nan, DB: nan, PaletteDE00: nan, GlazeNow: [3]float64{nan, nan, nan}}
+		n := float64(len(t.pix))
+		if n > 0 {
+			x.ReadablePct = 100 * tr.Read / n
+		}
+		if x.State == Present && tr.Read >= 0.2*n && tr.Read > 0 && r.Basis != BasisNone {
+			x.ReadPx, x.ScaledPx = tr.Read, tr.Counts[len(offsets)/2].Value()
+			x.OpacitySum = math.Max(0, tr.Alpha)
+			x.ScalePct, x.OpacityPct = 100*x.ScaledPx/tr.Read, 100*x.OpacitySum/tr.Read
+			if tr.CleanPx >= 12 {
+				k := r.Line.At(level(t.x, t.y))
+				for c := range 3 {
+					x.GlazeNow[c] = t.mean[c] * tr.Gain[c] / k[c]
+				}
+				now := colour.RGB(x.GlazeNow).Lab()
+				x.DriftDE00 = colour.CIEDE2000(t.lab, now)
+				x.DL, x.DA, x.DB = now.L-t.lab.L, now.A-t.lab.A, now.B-t.lab.B
+			}
+		}
+		res.Tiles[k] = x
+	}
+	for z := range v.spec.Zones {
+		res.Zones = append(res.Zones, v.closeZone(r, res, z))
+	}
+	return res
+}
+
+// levelField returns the light's level over the frame, a plane fitted to the tiles' gains.
+func (v *View) levelField(r *Reading) func(x, y float64) float64 {
+	var ys []float64
+	for k := range v.tiles {
+		if r.Tiles[k].CleanPx > 0 {
+			ys = append(ys, light.Y(r.Tiles[k].Gain))
+		}
+	}
+	m := median(ys)
+	return func(x, y float64) float64 { return m }
+}
+
+func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
+	nan := math.NaN()
+	out := ZoneResult{Zone: z, Basis: r.Basis, ScalePct: nan, ScaleLo: nan, ScaleHi: nan, Scale10Pct: nan, Scale40Pct: nan, OpacityPct: nan,
+		DriftDE00: nan, DriftLo: nan, DriftHi: nan, DL: nan, DA: nan, DB: nan, GapPct: nan, ScaledOrLostPct: nan, ScaleDetectable: nan, DriftDetectable: nan}
+	var area, hidden, other, lost, seen, read float64
+	var counts [len(offsets)]float64
+	var a10, a40, op float64
+	var de, dl, da, db []float64
+	for k := range v.tiles {
+		t := &v.tiles[k]
+		if t.zone != z {
+			continue
+		}
+		out.TilesTotal++
+		n := float64(len(t.pix))
+		area += n
+		out.AreaPx += t.area
+		tr, x := &r.Tiles[k], &res.Tiles[k]
+		switch x.State {
+		case Missing:
+			out.TilesMissing++
+			lost += n
+			seen += n
+		case Hidden:
+			hidden += n
+		case OffPalette:
+			out.TilesOff++
+			seen += tr.Read
+			out.TilesRead++
+		case Present:
+			out.TilesRead++
+			seen += tr.Read
+			other += tr.Other
+		}
+		if x.ReadPx == 0 {
+			continue
+		}
+		read += tr.Read
+		for j := range counts {
+			counts[j] += tr.Counts[j].Value()
+		}
+		a10, a40, op = a10+tr.At10.Value(), a40+tr.At40.Value(), op+tr.Alpha
+		if !math.IsNaN(x.DriftDE00) {
+			de, dl, da, db = append(de, x.DriftDE00), append(dl, x.DL), append(da, x.DA), append(db, x.DB)
+		}
+	}
+	if area == 0 {
+		return out
+	}
+	out.ReadablePct, out.HiddenPct, out.OtherPct = 100*seen/area, 100*hidden/area, 100*other/area
+	out.GapPct = 100 * lost / area
+	if read < 0.1*area || r.Basis == BasisNone {
+		return out
+	}
+	mid := len(offsets) / 2
+	out.ScalePct = 100 * counts[mid] / read
+	out.ScaleLo, out.ScaleHi = 100*counts[mid+2]/read, 100*counts[mid-2]/read
+	out.Scale10Pct, out.Scale40Pct, out.OpacityPct = 100*a10/read, 100*a40/read, 100*math.Max(0, op)/read
+	out.ScaledOrLostPct = 100 * (counts[mid] + lost) / (read + lost)
+	if len(de) >= 3 {
+		out.DriftDE00, out.DL, out.DA, out.DB = median(de), median(dl), median(da), median(db)
+		slices.Sort(de)
+		out.DriftLo, out.DriftHi = math.Max(0, out.DriftDE00-1.5), out.DriftDE00+1.5
+	}
+	return out
+}
+
+// Compare sets two photos side by side on the tiles read in both.
+func (v *View) Compare(before, after *PhotoResult, rb, ra *Reading) []Comparison {
+	var out []Comparison
+	for z := range v.spec.Zones {
+		c := Comparison{Zone: z, ScaleChange: math.NaN(), Lo: math.NaN(), Hi: math.NaN(), DriftDE00: math.NaN()}
+		var area, common, ca, cb, na, nb float64
+		for k := range v.tiles {
+			if v.tiles[k].zone != z {
+				continue
+			}
+			n := float64(len(v.tiles[k].pix))
+			area += n
+			a, b := &before.Tiles[k], &after.Tiles[k]
+			switch {
+			case a.State == Present && b.State == Missing:
+				c.Lost++
+			case a.State == Missing && b.State == Present:
+				c.Found++
+			}
+			if a.ReadPx > 0 && b.ReadPx > 0 {
+				c.CommonTiles++
+				common += n
+				ca, na, cb, nb = ca+a.ScaledPx, na+a.ReadPx, cb+b.ScaledPx, nb+b.ReadPx
+			}
+		}
+		if area > 0 {
+			c.CommonPct = 100 * common / area
+		}
+		if 2*common >= area && common > 0 {
+			c.ScaleChange = 100 * (cb/nb - ca/na)
+		}
+		out = append(out, c)
+	}
+	return out
+}

@@ -1,0 +1,115 @@
+package measure
+
+import (
+	"math"
+
+	"tilelapse/measure/light"
+	"tilelapse/measure/plane"
+	"tilelapse/measure/scale"
+)
+
+// Reading is what the second look at a photo leaves.
+type Reading struct {
+	Photo   Photo       `json:"photo"`
+	Basis   ColourBasis `json:"basis"`
+	From    string      `json:"deposit_from"`
+	Line    light.Line  `json:"line"`
+	Opacity []uint8     `json:"-"` // the opacity plane: codes in measure.go, measuring frame
+	Tiles   []TileRead  `json:"tiles"`
+	Signs   coverRecord `json:"signs"` // evidence for the tiles' states
+}
+
+// thresholds at which whitened pixels are counted: around Spec.Opacity, for the interval, and at 0.1 and 0.4.
+var offsets = [...]float64{-0.08, -0.05, -0.03, 0, 0.03, 0.05, 0.08}
+
+// TileRead is a tile's sums in one photo.
+type TileRead struct {
+	In      float64                   `json:"in"`   // measuring px in frame
+	Read    float64                   `json:"read"` // of them read
+	Other   float64                   `json:"other"`
+	Counts  [len(offsets)]scale.Count `json:"counts"`
+	At10    scale.Count               `json:"at10"`
+	At40    scale.Count               `json:"at40"`
+	Alpha   float64                   `json:"alpha"` // sum of opacity
+	Sigma   float64                   `json:"sigma"` // mean standard error of a pixel's opacity
+	Gain    [3]float64                `json:"gain"`  // clean glaze, photo over reference
+	Ref     [3]float64                `json:"ref"`   // reference colour of the same pixels
+	CleanPx float64                   `json:"clean_px"`
+}
+
+// Read takes the second look at a photo, with the light that Solve found for it.
+func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
+	r := &Reading{Photo: p, Basis: l.Basis, From: l.From, Line: l.Line}
+	r.Opacity = make([]uint8, v.w*v.h)
+	for i := range r.Opacity {
+		r.Opacity[i] = PixElsewhere
+	}
+	r.Signs = v.cover.evidence(v, img, l)
+	r.Tiles = make([]TileRead, len(v.tiles))
+	for k := range v.tiles {
+		r.Tiles[k] = v.readTile(img, k, l, r.Opacity)
+	}
+	return r
+}
+
+func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead {
+	t := &v.tiles[k]
+	tl := l.Tiles[k]
+	var r TileRead
+	for j, d := range offsets {
+		r.Counts[j].Threshold = v.spec.Opacity + d
+	}
+	r.At10.Threshold, r.At40.Threshold = 0.1, 0.4
+	colourful := l.Basis != BasisNone && light.Y(tl.Gain) > 0
+	dep := mulv(l.Line.At(light.Y(tl.Gain)), l.Deposit)
+	var s, g [3]float64
+	for _, i := range t.pix {
+		if img.Flags[i]&plane.Outside != 0 {
+			out[i] = PixUnread
+			continue
+		}
+		r.In++
+		if !colourful || img.Flags[i]&unread != 0 || v.ref.Flags[i]&unread != 0 {
+			out[i] = PixUnread
+			continue
+		}
+		p, gl := v.px(img.RGB, i), v.px(v.glaze, i)
+		noise := noiseOf(p, 0.04)
+		m := scale.Split(p, mulv(tl.Gain, gl), dep, noise, scale.Prior{Level: 1, Sigma: tl.Sigma + 0.02})
+		if math.IsNaN(m.Alpha) || m.Sigma > 0.25 {
+			out[i] = PixUnread
+			continue
+		}
+		if m.Residual > 6 {
+			out[i] = PixOther
+			r.Other++
+			continue
+		}
+		r.Read++
+		a := math.Min(math.Max(m.Alpha, -0.5), 1.2)
+		for j := range r.Counts {
+			r.Counts[j].Add(a, m.Sigma)
+		}
+		r.At10.Add(a, m.Sigma)
+		r.At40.Add(a, m.Sigma)
+		r.Alpha += a
+		r.Sigma += m.Sigma
+		out[i] = uint8(math.Round(OpacityMax * math.Min(1, math.Max(0, a))))
+		if math.Abs(a) < 0.05+m.Sigma {
+			r.CleanPx++
+			for c := range 3 {
+				s[c], g[c] = s[c]+p[c], g[c]+gl[c]
+			}
+		}
+	}
+	if r.Read > 0 {
+		r.Sigma /= r.Read
+	}
+	if r.CleanPx > 0 {
+		for c := range 3 {
+			r.Gain[c] = s[c] / math.Max(g[c], 1e-6)
+			r.Ref[c] = g[c] / r.CleanPx
+		}
+	}
+	return r
+}
