@@ -1,0 +1,64 @@
+package intake
+
+import (
+	"tilelapse/pipeline/intake/icc"
+	"tilelapse/pipeline/intake/jpeg"
+)
+
+// maxExtraneous is how many warnings of extraneous bytes a whole JPEG may give: some cameras write a few before a
+// marker. Damage gives many more, or other warnings (measured on files with 16 bytes changed).
+const maxExtraneous = 8
+
+func (j *job) jpeg() (*Picture, error) {
+	var s *icc.Space
+	var no error
+	h, pix, damage, err := jpeg.Read(j.b, func(h *jpeg.Header) bool {
+		if h.CMYK || h.Channels == 4 {
+			// The size is recorded all the same, for the list of photos.
+			if no = j.admit(h.W, h.H); no == nil || no == errHeaderOnly {
+				no = refuse(NotRGB, "CMYK, which is for printing")
+			}
+			return false
+		}
+		if s, no = j.space(h.Profile, h.Channels == 1); no != nil {
+			j.facts.W, j.facts.H = h.W, h.H
+			return false
+		}
+		no = j.admit(h.W, h.H)
+		return no == nil
+	})
+	if no != nil {
+		return nil, no
+	}
+	if err != nil {
+		if !ended(j.b) {
+			return nil, refuse(CutShort, "the file ends before the picture does (%v)", err)
+		}
+		return nil, refuse(Damaged, "%v", err)
+	}
+	switch {
+	case damage.Warnings > 0 && damage.Cut && damage.Rows == h.H:
+		j.facts.note("the end mark is missing, the picture is all there")
+	case damage.Warnings > 0 && damage.Cut && damage.Rows >= 0:
+		return nil, refuse(CutShort, "%d %% of the picture is there", 100*damage.Rows/h.H)
+	case damage.Warnings > 0 && damage.Cut:
+		return nil, refuse(CutShort, "the file ends before the picture does")
+	case damage.Warnings > 0:
+		return nil, refuse(Damaged, "%d places, the first: %s", damage.Warnings, damage.Message)
+	case damage.Extraneous > maxExtraneous:
+		return nil, refuse(Damaged, "%d places with bytes that belong to nothing, at most %d are taken for a camera's habit", damage.Extraneous, maxExtraneous)
+	case damage.Extraneous > 0:
+		j.facts.note("%d places with bytes that belong to nothing", damage.Extraneous)
+	}
+	return picture(h.W, h.H, pix, nil, s), nil
+}
+
+// ended reports whether a JPEG file has an end mark in its last kilobytes: cameras append other data after it.
+func ended(b []byte) bool {
+	for i := len(b) - 2; i >= 2; i-- {
+		if b[i] == 0xff && b[i+1] == 0xd9 {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,26 @@
+// What Go sees of the decoder in jpeg.c. Nothing here throws or exits: libjpeg's errors come back as return values.
+#include <stddef.h>
+
+typedef struct tl_jpeg tl_jpeg;
+
+typedef struct {
+  int width, height, channels, bits, progressive;
+  int adobe_ycck; // 1 when an Adobe marker says CMYK or YCCK
+  char message[256];
+} tl_jpeg_head;
+
+typedef struct {
+  int warnings;    // other than extraneous bytes
+  int extraneous;  // "extraneous bytes before marker"
+  int cut;         // the data ended before the picture did
+  int rows;        // rows whole at the first warning, -1 = not known (progressive)
+  char message[256];
+} tl_jpeg_damage;
+
+// Reads the header. NULL when memory is out; head->message is set when the header can't be read.
+tl_jpeg *tl_jpeg_open(const void *data, size_t size, tl_jpeg_head *head);
+// The embedded profile, owned by the decoder; NULL when there is none. Call between open and decode.
+const unsigned char *tl_jpeg_profile(tl_jpeg *d, unsigned int *size);
+// Decodes to interleaved RGB, 3*width*height bytes. 0 = done (see damage), 1 = failed, damage->message says why.
+int tl_jpeg_decode(tl_jpeg *d, unsigned char *rgb, tl_jpeg_damage *damage);
+void tl_jpeg_close(tl_jpeg *d);
