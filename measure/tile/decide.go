@@ -1,0 +1,105 @@
+package tile
+
+import "math"
+
+// States of a tile in a photo: the contract's words.
+const (
+	Present    = "present"
+	Missing    = "missing"
+	OffPalette = "offpalette"
+	Hidden     = "hidden"
+	Unreadable = "unreadable"
+	Outside    = "outside"
+)
+
+// Call is a tile's state in a photo, how sure that is (0..1) and in short words why.
+type Call struct {
+	State      string  `json:"state"`
+	Confidence float64 `json:"confidence"`
+	Reason     string  `json:"reason,omitempty"`
+}
+
+// Scores of the explanations of a tile: logarithms of likelihoods, up to a constant common to all.
+type Scores struct {
+	Own, Bed, Other, Front float64
+}
+
+// miss is the log likelihood of a figure z deviations beyond what is usual: heavy-tailed (Student, 2 degrees of
+// freedom), so that no single figure settles a case. Nothing below 0 counts.
+func miss(z float64) float64 {
+	if !(z > 0) {
+		return 0
+	}
+	return -1.5 * math.Log1p(z*z/2)
+}
+
+// Score weighs the explanations of one tile against each other, before its neighbours are heard.
+func (e *Evidence) Score() Scores {
+	visible := 1.5*miss((0.7-e.Around)/0.2) + miss(e.Joint/4)
+	gone := miss((e.Own - 0.2) / 0.2)
+	noise := 1 + e.Noise
+	own := 5 + miss(e.Change/(1.5*noise)) + 2.5*miss(e.Clean/(1.5*noise)) + 1.5*miss((e.Usual-e.Whole)/0.2)
+	bed := 2 + 2.5*miss(e.Bed/5) + miss((0.5-e.Rough)/0.3) + gone
+	other := 0 + 1.5*miss((e.Rough-0.2)/0.2) + gone
+	front := -1 + 1.5*miss((e.Around-0.05)/0.2)
+	return Scores{Own: own + visible, Bed: bed + visible, Other: other + visible, Front: front}
+}
+
+// Decide tells every tile's state in every photo, ev and calls being photos x tiles. The order of the photos does not
+// matter.
+func (s *Surface) Decide(ev [][]Evidence) [][]Call {
+	calls := make([][]Call, len(ev))
+	for p := range ev {
+		calls[p] = s.decide(ev[p])
+	}
+	return calls
+}
+
+func (s *Surface) decide(ev []Evidence) []Call {
+	calls := make([]Call, len(ev))
+	sc := make([]Scores, len(ev))
+	front := make([]float64, len(ev))
+	for t := range ev {
+		sc[t] = ev[t].Score()
+		front[t] = chance(sc[t].Front - math.Max(sc[t].Own, math.Max(sc[t].Bed, sc[t].Other)))
+	}
+	// what stands in front seldom covers one tile alone
+	for range 4 {
+		next := make([]float64, len(ev))
+		for t := range ev {
+			var sum float64
+			for _, u := range s.lay.nbr[t] {
+				sum += front[u]
+			}
+			prior := -1.0
+			if n := len(s.lay.nbr[t]); n > 0 {
+				prior = -2 + 8*sum/float64(n)
+			}
+			next[t] = chance(prior + sc[t].Front - math.Max(sc[t].Own, math.Max(sc[t].Bed, sc[t].Other)))
+		}
+		front = next
+	}
+	for t := range ev {
+		e := &ev[t]
+		c := &calls[t]
+		rest := math.Max(sc[t].Own, math.Max(sc[t].Bed, sc[t].Other))
+		switch {
+		case e.InFrame < 0.5:
+			*c = Call{Outside, 1, "less than half in frame"}
+		case e.Usable < 0.4 || e.Change != e.Change:
+			*c = Call{Unreadable, 1, "clipped or glare"}
+		case front[t] > 0.5:
+			*c = Call{Hidden, front[t], "something stands in front"}
+		case sc[t].Own == rest:
+			*c = Call{Present, chance(sc[t].Own - math.Max(sc[t].Bed, sc[t].Other)), ""}
+		case sc[t].Bed == rest:
+			*c = Call{Missing, chance(sc[t].Bed - math.Max(sc[t].Own, sc[t].Other)), "the bed shows"}
+		default:
+			*c = Call{OffPalette, chance(sc[t].Other - math.Max(sc[t].Own, sc[t].Bed)), "another glaze, outline intact"}
+		}
+	}
+	return calls
+}
+
+// chance is the probability that goes with a log odds.
+func chance(odds float64) float64 { return 1 / (1 + math.Exp(-odds)) }
