@@ -96,7 +96,7 @@ func lawOfGroups(sizes []int) *law {
 	total := 0
 	for _, k := range sizes {
 		total += k
-		p = convolve(p, gaussian(total, k))
+		p = convolve(p, Inversions(total, k))
 	}
 	r := &law{max: len(p) - 1, p: make([]float64, 2*len(p)-1)}
 	for inv, v := range p {
@@ -105,9 +105,10 @@ func lawOfGroups(sizes []int) *law {
 	return r
 }
 
-// gaussian returns the Gaussian binomial coefficient's terms divided by their sum: the law of the number of inversions
-// between k letters of one kind and n-k of another. It is also the law of the Mann-Whitney count.
-func gaussian(n, k int) []float64 {
+// Inversions returns the chance of each number of inversions, 0 to k(n-k), between k letters of one kind and n-k of
+// another in random order: the terms of the Gaussian binomial coefficient divided by their sum. It is the law of the
+// Mann-Whitney count (Mann and Whitney, 1947, Ann. Math. Stat. 18, 50-60). 0 <= k <= n.
+func Inversions(n, k int) []float64 {
 	if k > n-k {
 		k = n - k
 	}

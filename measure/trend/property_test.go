@@ -143,12 +143,12 @@ func TestSlopeIntervalCovers(t *testing.T) {
 
 func TestGaussianBinomialTerms(t *testing.T) {
 	// (4 choose 2)_q = 1 + q + 2q^2 + q^3 + q^4, from the definition.
-	got := gaussian(4, 2)
+	got := Inversions(4, 2)
 	for i, w := range []float64{1, 1, 2, 1, 1} {
 		assert.InDelta(t, w/6, got[i], 1e-15)
 	}
 	require.Len(t, got, 5)
-	rev := slices.Clone(gaussian(9, 4))
+	rev := slices.Clone(Inversions(9, 4))
 	slices.Reverse(rev)
-	assert.InDeltaSlice(t, rev, gaussian(9, 4), 1e-15)
+	assert.InDeltaSlice(t, rev, Inversions(9, 4), 1e-15)
 }

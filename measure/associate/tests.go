@@ -1,0 +1,272 @@
+package associate
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"tilelapse/measure/trend"
+)
+
+// The fixed list of tests, in the order of Tests.
+const (
+	WhitenedBefore = "whitened-before" // lost tiles were more whitened on an earlier visit
+	BesideGap      = "beside-gap"      // losses lay next to earlier gaps
+	InGroups       = "in-groups"       // losses of the same time lay next to each other
+	StayedShorter  = "stayed-shorter"  // survival by whitening
+	GrowthUpkeep   = "growth-upkeep"   // growth without and with recorded work
+)
+
+// IDs lists the tests in their fixed order.
+func IDs() []string {
+	return []string{WhitenedBefore, BesideGap, InGroups, StayedShorter, GrowthUpkeep}
+}
+
+// Finding is what a test told.
+type Finding int
+
+// The findings: the direction its question asks about, the other one, no difference told, or not made.
+const (
+	NotMade Finding = iota
+	NotTold
+	Found
+	Reverse
+)
+
+// Result is one test with its numbers and words. NaN = not available.
+type Result struct {
+	ID        string
+	Question  string
+	Answer    string // the finding with its numbers, in plain words
+	Method    string
+	Limits    []string
+	Weaken    []string // what would weaken it, with the counter-check's number where there is one
+	Finding   Finding
+	P         float64 // two-sided, for itself
+	Holm      float64 // corrected for the number of tests made: decides Finding at 1-Level
+	BH        float64
+	Effect    float64 // odds ratio, ratio of pairs, hazard ratio, or difference in growth a year
+	Lo, Hi    float64
+	POnceEach float64 // the same with every cluster of neighbouring losses counted once
+	Losses    int     // losses the test could use
+	Untold    int     // losses in groups without comparison
+	Counts    Table
+	Together  Together
+	Survival  Survival
+	Shift     Shift
+	Medians   [2]float64 // whitening on the earlier visit, percent: kept [0] and lost [1] tiles
+}
+
+// Tests runs the fixed list of tests, always all of them in the order of IDs; those that cannot be made say why.
+// Same inputs, same results.
+func Tests(views []View, growths []Growth, o Options) []Result {
+	r := []Result{
+		whitenedBefore(views),
+		besideGap(views),
+		inGroups(views, o),
+		stayedShorter(views, o),
+		growthUpkeep(growths, o),
+	}
+	p := make([]float64, len(r))
+	for i := range r {
+		p[i] = r[i].P
+	}
+	holm, bh := Holm(p), BenjaminiHochberg(p)
+	made := 0
+	for i := range r {
+		if !math.IsNaN(p[i]) {
+			made++
+		}
+	}
+	for i := range r {
+		r[i].Holm, r[i].BH = holm[i], bh[i]
+		r[i].decide()
+		r[i].word(made)
+	}
+	return r
+}
+
+// decide sets the finding from the corrected p-value and the side of the effect.
+func (r *Result) decide() {
+	none := 1.0
+	if r.ID == GrowthUpkeep {
+		none = 0
+	}
+	switch {
+	case math.IsNaN(r.P):
+		r.Finding = NotMade
+	case r.Holm > 1-Level:
+		r.Finding = NotTold
+	case r.Effect > none:
+		r.Finding = Found
+	default:
+		r.Finding = Reverse
+	}
+}
+
+func newResult(id string) Result {
+	nan := math.NaN()
+	return Result{ID: id, P: nan, Holm: nan, BH: nan, Effect: nan, Lo: nan, Hi: nan, POnceEach: nan, Medians: [2]float64{nan, nan}}
+}
+
+func whitenedBefore(views []View) Result {
+	r := newResult(WhitenedBefore)
+	groups := byGroup(cases(views, true))
+	exposeByScale(groups)
+	var scale [2][]float64
+	for _, g := range groups {
+		for _, c := range g {
+			i := 0
+			if c.lost {
+				i = 1
+			}
+			scale[i] = append(scale[i], c.scale)
+		}
+	}
+	r.Medians = [2]float64{middle(scale[0]), middle(scale[1])}
+	r.exact(views, groups)
+	return r
+}
+
+func besideGap(views []View) Result {
+	r := newResult(BesideGap)
+	groups := byGroup(cases(views, false))
+	exposeByGap(views, groups)
+	r.exact(views, groups)
+	return r
+}
+
+// exact runs the exact test over the groups, and again with clusters of losses counted once.
+func (r *Result) exact(views []View, groups [][]atRisk) {
+	strata, sum, untold := tables(groups)
+	r.Counts, r.Untold = sum, untold
+	r.Losses = sum.ExposedLost + sum.OtherLost
+	if len(strata) == 0 {
+		return
+	}
+	e := NewExact(strata...)
+	r.P, r.Effect = e.TwoSided(), e.OddsRatio()
+	r.Lo, r.Hi = e.Interval(Level)
+	if once, _, _ := tables(onceEach(views, groups)); len(once) > 0 {
+		r.POnceEach = NewExact(once...).TwoSided()
+	}
+}
+
+func inGroups(views []View, o Options) Result {
+	r := newResult(InGroups)
+	groups := byGroup(cases(views, false))
+	for _, g := range groups {
+		lost := 0
+		for _, c := range g {
+			if c.lost {
+				lost++
+			}
+		}
+		if lost < len(g) {
+			r.Losses += lost
+		} else {
+			r.Untold += lost
+		}
+	}
+	if r.Losses < 2 {
+		return r
+	}
+	r.Together = together(views, groups, o)
+	if r.Together.Hi == 0 && r.Together.Pairs == 0 {
+		return r // no arrangement of these losses puts two side by side often enough to tell
+	}
+	r.P = r.Together.P
+	r.Effect = float64(r.Together.Pairs) / r.Together.Expected
+	return r
+}
+
+// stayedShorter follows every tile from the second visit that saw it, in two groups by its whitening on the first.
+func stayedShorter(views []View, o Options) Result {
+	r := newResult(StayedShorter)
+	type start struct {
+		group group
+		scale float64
+		follow
+	}
+	var all []start
+	for vi, v := range views {
+		band := v.bandOf()
+		spells := v.spells()
+		for len(spells) > 0 {
+			n := 1
+			for n < len(spells) && spells[n].tile == spells[0].tile {
+				n++
+			}
+			own := spells[:n]
+			spells = spells[n:]
+			t := v.Tiles[own[0].tile]
+			// The first reading with a scale that is followed by another sighting.
+			for i := range own {
+				k := own[i].from
+				if own[i].lost || i+1 == n || math.IsNaN(t.Scale[k]) {
+					continue
+				}
+				end := own[n-1]
+				s := start{group: group{vi, t.Zone, band[own[0].tile], 0, own[i].to, k}, scale: t.Scale[k]}
+				s.from, s.to, s.lost = v.Visits[own[i].to], v.Visits[end.to], end.lost
+				all = append(all, s)
+				break
+			}
+		}
+	}
+	slices.SortStableFunc(all, func(a, b start) int { return compareGroups(a.group, b.group) })
+	var members []Member
+	for i := 0; i < len(all); {
+		j := i
+		var scale []float64
+		for ; j < len(all) && all[j].group == all[i].group; j++ {
+			scale = append(scale, all[j].scale)
+		}
+		m := middle(scale)
+		stratum := i
+		for ; i < j; i++ {
+			members = append(members, Member{
+				Follow:  Follow{(all[i].to.Mid() - all[i].from.Mid()) / trend.YearDays, all[i].lost},
+				Exposed: all[i].scale > m, Stratum: stratum,
+			})
+			if all[i].lost {
+				r.Losses++
+			}
+		}
+	}
+	if len(members) == 0 {
+		return r
+	}
+	r.Survival = newSurvival(members, o)
+	r.P, r.Effect, r.Lo, r.Hi = r.Survival.P, r.Survival.Ratio, r.Survival.Lo, r.Survival.Hi
+	return r
+}
+
+// follow is a tile's time under observation, dated.
+type follow struct {
+	from, to trend.Span
+	lost     bool
+}
+
+func growthUpkeep(growths []Growth, o Options) Result {
+	r := newResult(GrowthUpkeep)
+	use := slices.DeleteFunc(slices.Clone(growths), func(g Growth) bool { return math.IsNaN(g.PerYear) || g.Work == g.Silent })
+	slices.SortStableFunc(use, func(a, b Growth) int {
+		return cmp.Or(cmp.Compare(a.View, b.View), cmp.Compare(a.Zone, b.Zone), cmp.Compare(a.From.From, b.From.From))
+	})
+	var strata [][2][]float64
+	for i, g := range use {
+		if i == 0 || g.View != use[i-1].View || g.Zone != use[i-1].Zone {
+			strata = append(strata, [2][]float64{})
+		}
+		k := 0
+		if g.Work {
+			k = 1
+		}
+		s := &strata[len(strata)-1]
+		s[k] = append(s[k], g.PerYear)
+	}
+	r.Shift = NewShift(strata, o)
+	r.P, r.Effect, r.Lo, r.Hi = r.Shift.P, r.Shift.Estimate, r.Shift.Lo, r.Shift.Hi
+	return r
+}
