@@ -69,7 +69,7 @@ func (w *wall) weakest(gone []bool, alpha []float64, odd, lost int) int {
 		if lost%4 == 0 {
 			beside = -beside
 		}
-		zone := 0.25 * unit(w.scene.seed+94, c.zone, lost/4) // gaps start in different zones
+		zone := 0.9 * unit(w.scene.seed+94, c.zone, lost/4) // gaps start in different zones
 		if s := beside + 1.6*alpha[i] + zone + 0.5*unit(w.scene.seed+95, i, lost/4); s > score {
 			best, score = i, s
 		}

@@ -9,7 +9,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"time"
 )
 
 // texelMM is the grain of the wall's textures at full size, a little finer than the photos' pixels on the wall.
@@ -73,17 +72,13 @@ func (o folder) put(name string, data []byte) error {
 	return os.WriteFile(path, data, 0o644)
 }
 
-// photo writes a photo. Its file time is set to the day of the visit's opposite of chance: a fixed day.
+// photo writes a photo with its camera's notes.
 func (o folder) photo(name string, notes exif, img *image.RGBA) error {
 	data, err := notes.picture(img)
 	if err != nil {
 		return fmt.Errorf("%s: %w", name, err)
 	}
-	if err := o.put(name, data); err != nil {
-		return err
-	}
-	day := time.Date(2024, 6, 1, 12, 0, 0, 0, time.UTC)
-	return os.Chtimes(filepath.Join(o.dir, filepath.FromSlash(name)), day, day)
+	return o.put(name, data)
 }
 
 // view draws one view: builds its wall, ages it, takes its photos and notes the truth.
@@ -142,6 +137,9 @@ func (sh *shot) camera(wall surface, size float64) *camera {
 func (sh *shot) truth(s *scene, c *camera) truthPhoto {
 	p := truthPhoto{File: sh.file, Visit: visits[sh.visit], View: &s.id, Role: "visit", Expect: "used", Width: c.w, Height: c.h,
 		Orientation: sh.notes.orientation, DateInExif: sh.notes.taken != "", Light: sh.light.name, Shadows: append([]string{}, sh.light.shadows...), InFront: []string{}, Cleaned: []string{}}
+	if day := "reference"; sh.visit == 0 {
+		p.NoChange = &day // taken on the reference photo's day: only camera and light differ
+	}
 	if sh.front != nil {
 		p.InFront = append(p.InFront, sh.front.name)
 	}

@@ -23,7 +23,7 @@ type leaf struct {
 func (f *foreground) leaves(w, h int) []leaf {
 	var out []leaf
 	W, H := float64(w), float64(h)
-	for stem := 0; stem < 11; stem++ {
+	for stem := 0; stem < 8; stem++ {
 		x, y := W*(f.x+0.22*f.wide*signed(f.seed, stem, 0)), H*1.02
 		topX := W * (f.x + 0.5*f.wide*signed(f.seed, stem, 1))
 		topY := H * (f.top + 0.35*(1-f.top)*unit(f.seed, stem, 2))
@@ -34,15 +34,15 @@ func (f *foreground) leaves(w, h int) []leaf {
 			sy := lerp(y, topY, t)
 			out = append(out, leaf{px, py, sx, sy, W * 0.0022, rgb{0.05, 0.075, 0.025}})
 			px, py = sx, sy
-			if n < 3 {
+			if n < 4 || n%2 == 1 {
 				continue
 			}
 			for side := -1.0; side <= 1; side += 2 {
 				key := stem*40 + n
-				a := -math.Pi/2 + side*(0.7+0.6*unit(f.seed+3, key, int(side)))
-				l := W * (0.030 + 0.035*unit(f.seed+4, key, int(side))) * (1.1 - 0.5*t)
+				a := -math.Pi/2 + side*(0.55+1.3*unit(f.seed+3, key, int(side)))
+				l := W * (0.036 + 0.040*unit(f.seed+4, key, int(side))) * (1.15 - 0.6*t)
 				shade := 0.45 + 0.75*unit(f.seed+5, key, int(side))
-				out = append(out, leaf{sx, sy, sx + l*math.Cos(a), sy + l*math.Sin(a)*0.8, l * 0.17, rgb{0.095, 0.165, 0.045}.times(shade)})
+				out = append(out, leaf{sx, sy, sx + l*math.Cos(a), sy + l*math.Sin(a)*0.8, l * 0.20, rgb{0.095, 0.165, 0.045}.times(shade)})
 			}
 		}
 	}

@@ -25,7 +25,7 @@ type glaze struct {
 
 // The workshop's palette, invented. Order matters: the seams below count on dark to light within a family.
 var glazes = []glaze{
-	{"barley-1", colour.Lab{L: 49, A: 14, B: 44}, false},
+	{"barley-1", colour.Lab{L: 50, A: 11, B: 46}, false},
 	{"barley-2", colour.Lab{L: 61, A: 11, B: 54}, false},
 	{"barley-3", colour.Lab{L: 72, A: 5, B: 55}, false},
 	{"barley-4", colour.Lab{L: 82, A: 0, B: 40}, false},
@@ -56,7 +56,7 @@ var strange = reflectance(colour.Lab{L: 47, A: -32, B: 9})
 // faded is where the slate glazes go as they lose their colour, and fadePerYear how fast, as a share of the way.
 var faded = reflectance(colour.Lab{L: 74, A: -1, B: 0})
 
-const fadePerYear = 0.022
+const fadePerYear = 0.032
 
 // deposit is the local scale: off white, a little warm.
 var deposit = reflectance(colour.Lab{L: 90, A: 0.5, B: 4.5})
@@ -70,7 +70,7 @@ func reflectance(l colour.Lab) rgb {
 func tone(seed uint64, g, i int) rgb {
 	l := glazes[g].lab
 	spread := 0.35 + l.L/70
-	l.L += 2.2 * spread * signed(seed, i, 1)
+	l.L += 3.0 * spread * signed(seed, i, 1)
 	l.A += 1.3 * signed(seed, i, 2)
 	l.B += 2.0 * signed(seed, i, 3)
 	return reflectance(l)

@@ -42,7 +42,7 @@ func dapple(seed uint64) func(p pt) float64 {
 	return func(p pt) float64 {
 		big := fbm(seed, p.u/420, p.v/420, 2)
 		leaves := fbm(seed+1, p.u/62, p.v/62, 3)
-		return 1 - step(0.44, 0.56, big)*(1-step(0.47, 0.57, leaves))
+		return 1 - step(0.38, 0.62, big)*(1-0.9*step(0.40, 0.60, leaves))
 	}
 }
 
@@ -55,9 +55,9 @@ func eaves(level, slope, soft float64) func(p pt) float64 {
 func rail(first, pitch, wide, slope float64) func(p pt) float64 {
 	return func(p pt) float64 {
 		u := math.Mod(p.u+slope*p.v-first+10*pitch, pitch)
-		post := step(wide-7, wide+7, math.Abs(u-pitch/2))
+		post := step(wide-12, wide+12, math.Abs(u-pitch/2))
 		d := math.Abs(p.v - 0.12*p.u - 150)
-		return post * step(22, 36, d)
+		return post * step(10, 28, d)
 	}
 }
 
@@ -159,7 +159,7 @@ func (l *light) gloss(w *wall, i int, p pt, nu, nv float64, sky, sun rgb) rgb {
 	shiny := 0.35 + 0.65*unit(s, i, 1)
 	pu := 0.075*(p.u-c.centre.u)/c.reach + 0.030*signed(s, i, 2) + 0.3*nu
 	pv := 0.075*(p.v-c.centre.v)/c.reach + 0.030*signed(s, i, 3) + 0.3*nv
-	mirror := 0.010 * shiny * (1 + 3*pv + 0.8*(fbm(s+1, p.u/34, p.v/34, 2)-0.5))
+	mirror := 0.010 * shiny * (1 - 4*pv + 5*math.Max(-nv, 0) + 0.9*(fbm(s+1, p.u/30, p.v/24, 3)-0.5))
 	out := sky.times(math.Max(mirror, 0))
 	du, dv := pu-0.13*l.fromU, pv-0.13*l.fromV+0.04
 	if d := (du*du + dv*dv) / (0.022 * 0.022); d < 12 {

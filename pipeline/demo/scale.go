@@ -37,15 +37,15 @@ func sprout(w *wall) *growth {
 			pull := float64(g.pull[k])
 			for i, t := range s.tides {
 				d := p.v - t.level - t.slope*p.u - 16*(fbm(s.seed+84+uint64(i), p.u/85, 3.5, 3)-0.5)
-				a := t.strength * (0.35 + 0.9*fbm(s.seed+86+uint64(i), p.u/140, 9.5, 2))
+				a := t.strength * step(0.12, 0.85, fbm(s.seed+86+uint64(i), p.u/140, 9.5, 3))
 				pull = math.Max(pull, a*math.Exp(-d*d/(t.height*t.height)))
 				if d > 0 { // splash below the level
-					pull = math.Max(pull, 0.42*a*math.Exp(-d/45))
+					pull = math.Max(pull, 0.45*a*math.Exp(-d/40))
 				}
 			}
 			patch := fbm(s.seed+88, p.u/130, p.v/110, 3)
 			lowness := 0.6 + 0.5*(p.v+520)/1040
-			pull = math.Max(pull, step(0.50, 0.78, patch)*0.62*lowness)                           // splashed patches
+			pull = math.Max(pull, step(0.52, 0.80, patch)*0.66*lowness)                           // splashed patches
 			pull += 0.16 * step(0.4, 0.7, patch) * math.Exp(-math.Max(float64(w.edge[k]), 0)/3.2) // rims first
 			g.pull[k] = float32(math.Min(pull, 1.1))
 			fine := fbm(s.seed+90, p.u/7.5, p.v/10, 4)
@@ -103,8 +103,8 @@ func amount(years float64) float64 { return 0.62 * math.Pow(math.Max(years, 0), 
 func (g *growth) opacity(k int, strength float64) float64 {
 	grain := float64(g.grain[k])
 	m := strength*float64(g.pull[k]) - 0.16 - 0.62*grain
-	crust := 0.90 * step(0, 0.34, m) * (1 - 0.28*grain)
-	veil := 0.13 * step(0.1, 1.1, strength*float64(g.halo[k])) * (1 - 0.5*grain)
+	crust := 0.92 * step(-0.04, 0.62, m) * (1 - 0.3*grain)
+	veil := 0.20 * step(0.1, 1.1, strength*float64(g.halo[k])) * (1 - 0.7*grain)
 	return 1 - (1-crust)*(1-veil)
 }
 

@@ -2,8 +2,8 @@ package demo
 
 import "time"
 
-// referenceDay is the day both reference photos were taken: dry, overcast, before any scale.
-const referenceDay = "2020-04-18"
+// referenceDay is the day both reference photos were taken, the first visit: dry, overcast, before any scale.
+const referenceDay = "2020-05-09"
 
 // cleaningDay is the only washing down on record.
 const cleaningDay = "2023-03-27"
@@ -39,25 +39,25 @@ const (
 )
 
 func overcast() light {
-	return light{name: "overcast", skyK: 6600, sunK: 6000, sky: 1, fromV: -0.5, gradV: -0.03, relief: 0.5, adapt: 0.95, exposure: 0.88, flare: 0.003, blur: 0.55, noise: 0.006}
+	return light{name: "overcast", skyK: 6600, sunK: 6000, sky: 1, fromV: -0.5, gradV: -0.03, relief: 0.9, adapt: 0.95, exposure: 0.98, flare: 0.003, blur: 0.55, noise: 0.006}
 }
 
 // shotsOf returns a view's photos, the reference first.
 func shotsOf(view string) []shot {
 	base := overcast()
-	sunny := light{name: "sun", skyK: 9500, sunK: 5400, sky: 0.24, sun: 0.76, fromU: -0.7, fromV: -0.8, gradU: -0.05, gradV: 0.04, relief: 0.8, adapt: 0.9, exposure: 0.86, flare: 0.005, blur: 0.55, noise: 0.005}
-	shade := light{name: "shade", skyK: 9800, sunK: 5400, sky: 1, fromU: 0.3, fromV: -0.5, gradU: 0.11, gradV: -0.08, relief: 0.45, adapt: 0.7, exposure: 0.74, flare: 0.006, blur: 0.7, noise: 0.011}
-	low := light{name: "low sun", skyK: 8800, sunK: 4150, sky: 0.20, sun: 0.80, fromU: 1.2, fromV: -0.25, gradU: 0.12, gradV: 0.02, relief: 1.1, adapt: 0.8, exposure: 0.78, flare: 0.009, blur: 0.6, noise: 0.007}
+	sunny := light{name: "sun", skyK: 9500, sunK: 5400, sky: 0.30, sun: 0.70, fromU: -0.7, fromV: -0.8, gradU: -0.05, gradV: 0.04, relief: 0.8, adapt: 0.9, exposure: 0.96, flare: 0.005, blur: 0.55, noise: 0.005}
+	shade := light{name: "shade", skyK: 9800, sunK: 5400, sky: 1, fromU: 0.3, fromV: -0.5, gradU: 0.11, gradV: -0.08, relief: 0.8, adapt: 0.55, exposure: 0.86, flare: 0.006, blur: 0.7, noise: 0.011}
+	low := light{name: "low sun", skyK: 8800, sunK: 4150, sky: 0.30, sun: 0.70, fromU: 1.2, fromV: -0.25, gradU: 0.12, gradV: 0.02, relief: 1.1, adapt: 0.75, exposure: 0.90, flare: 0.009, blur: 0.6, noise: 0.007}
 	dull := base
-	dull.exposure, dull.adapt, dull.skyK, dull.gradU, dull.noise = 0.76, 0.85, 7300, 0.04, 0.008
+	dull.exposure, dull.adapt, dull.skyK, dull.gradU, dull.noise = 0.86, 0.85, 7300, 0.04, 0.008
 
 	if view == "kite-wall" {
 		sunny.shadow, sunny.shadows = eaves(-190, -0.34, 11), []string{"eaves"}
-		low.shadow, low.shadows = rail(-330, 640, 34, 0.55), []string{"railing"}
+		low.shadow, low.shadows = rail(-330, 640, 22, 0.45), []string{"railing"}
 		spare := dull
-		spare.exposure, spare.blur, spare.noise = 0.80, 0.75, 0.009
+		spare.exposure, spare.blur, spare.noise = 0.92, 0.75, 0.009
 		return []shot{
-			{"reference/kite-wall.jpg", -1, exif{oldCamera, "2020:04:18 11:02:40", 1}, 1600, 1200, 1.25, pose{0, 10, 2330, -1.5, 1.0, 0.3, -0.020}, base, nil},
+			{"reference/kite-wall.jpg", -1, exif{oldCamera, "2020:05:09 10:58:40", 1}, 1600, 1200, 1.25, pose{0, 10, 2330, -1.5, 1.0, 0.3, -0.020}, base, nil},
 			{"photos/2020-05-09/DEMO0107.jpg", 0, exif{oldCamera, "2020:05:09 10:31:05", 1}, 1600, 1200, 1.25, pose{-20, 5, 2420, 3.5, 1.6, -0.8, -0.020}, dull, nil},
 			{"photos/2021-04-24/DEMO0212.jpg", 1, exif{oldCamera, "2021:04:24 12:15:44", 1}, 1600, 1200, 1.25, pose{15, -12, 2300, -6, 2.2, 1.6, -0.020}, sunny, nil},
 			{"photos/autumn/kites_2021-10-16.jpg", 2, exif{oldCamera, "", 1}, 1600, 1200, 1.25, pose{-35, 20, 2480, 7.5, -0.8, -2.1, -0.020}, shade, nil},
@@ -69,9 +69,9 @@ func shotsOf(view string) []shot {
 	}
 	sunny.shadow, sunny.shadows = dapple(77), []string{"dapple"}
 	low.shadow, low.shadows = eaves(-330, 0.22, 16), []string{"eaves"}
-	plant := &foreground{name: "plant", seed: 91, x: 0.70, top: 0.42, wide: 0.24}
+	plant := &foreground{name: "plant", seed: 91, x: 0.68, top: 0.44, wide: 0.34}
 	return []shot{
-		{"reference/stair-wall.jpg", -1, exif{oldCamera, "2020:04:18 11:09:12", 1}, 1600, 1200, 1.25, pose{0, 0, 2320, 2, 0.5, -0.4, -0.020}, base, nil},
+		{"reference/stair-wall.jpg", -1, exif{oldCamera, "2020:05:09 11:04:12", 1}, 1600, 1200, 1.25, pose{0, 0, 2320, 2, 0.5, -0.4, -0.020}, base, nil},
 		{"photos/2020-05-09/DEMO0111.jpg", 0, exif{oldCamera, "2020:05:09 10:36:48", 1}, 1600, 1200, 1.25, pose{10, 15, 2400, -4, 1.8, 0.9, -0.020}, dull, nil},
 		{"photos/2021-04-24/DEMO0218.jpg", 1, exif{oldCamera, "2021:04:24 12:22:09", 3}, 1600, 1200, 1.25, pose{-25, -10, 2270, 6.5, 1.1, -1.7, -0.020}, sunny, nil},
 		{"photos/autumn/stair_2021-10-16.jpg", 2, exif{oldCamera, "", 1}, 1600, 1200, 1.25, pose{25, 10, 2450, -8, 2.4, 2.3, -0.020}, shade, nil},
@@ -84,7 +84,7 @@ func shotsOf(view string) []shot {
 // calm is sun without a shadow on the wall.
 func calm(l light) light {
 	l.shadow, l.shadows = nil, nil
-	l.fromU, l.gradU, l.exposure = 0.6, 0.05, 0.80
+	l.fromU, l.gradU, l.exposure = 0.6, 0.05, 0.90
 	return l
 }
 
@@ -107,7 +107,7 @@ upkeep_record: {from: 2020, to: 2024, source: "mill warden's day book"}
 `
 
 const upkeepText = `date,zone,work,note,kind
-2020-04-02,,wall rinsed with water and checked,no loose tiles heard,inspect
+2020-05-04,,wall rinsed with water and checked,no loose tiles heard,inspect
 2020-07-11,,ivy cut back from the water stair,,cut_back
 2020-11-06,,water turned off for the winter,,water_off
 2021-03-19,,water turned on,,water_on

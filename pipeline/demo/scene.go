@@ -50,9 +50,12 @@ func box(u0, v0, u1, v1 float64) []pt { return []pt{{u0, v0}, {u1, v0}, {u1, v1}
 func stone(seed uint64, p pt, w float64, base rgb) rgb {
 	k := math.Floor(p.u / w)
 	c := base.times(0.90 + 0.2*unit(seed, int(k), 1))
-	c = c.times(0.80 + 0.28*fbm(seed+1, p.u/90, p.v/34, 3) + 0.24*(fbm(seed+2, p.u/4, p.v/4, 3)-0.5))
-	if d := math.Abs(p.u - k*w); d < 3 || w-d < 3 {
-		c = c.times(0.55)
+	c = c.times(0.74 + 0.40*fbm(seed+1, p.u/90, p.v/34, 4) + 0.34*(fbm(seed+2, p.u/4, p.v/4, 3)-0.5))
+	if v := value(seed+4, p.u/5, p.v/4); v > 0.93 { // pits
+		c = c.times(0.72)
+	}
+	if d := math.Abs(p.u-k*w) + 2*(fbm(seed+5, p.v/12, 2, 2)-0.5); d < 3 || w-d < 3 {
+		c = c.times(0.5 + 0.4*fbm(seed+6, p.u/7, p.v/16, 2))
 	}
 	return c
 }
@@ -104,7 +107,7 @@ func kiteWall() *scene {
 		id: "kite-wall", title: "Kite wall", prefix: "k", seed: 1000,
 		surface: surface{radius: 5200, hollow: true}, panel: box(-800, -520, 800, 520),
 		seeps: 13, outlines: true, odd: 3, oddZone: 1, losses: []int{0, 1, 1, 2, 2, 3},
-		tides: []tide{{level: 396, height: 13, strength: 1.0}, {level: 330, height: 8, strength: 0.7}, {level: 455, height: 18, strength: 0.75}},
+		tides: []tide{{level: 402, height: 11, strength: 1.1}, {level: 338, height: 7, strength: 0.8}, {level: 462, height: 15, strength: 0.7}},
 	}
 	s.lay = func() []cell { return bond(s.seed, s.panel, 70, 47, 5.5) }
 	kites := []kite{{pt{-520, -120}, 330, 250, 0.45}, {pt{-150, 60}, 230, 180, -0.35}}
@@ -119,7 +122,7 @@ func kiteWall() *scene {
 		waver := 130 * (fbm(s.seed+5, p.u/210, p.v/210, 3) - 0.5)
 		for n, k := range kites {
 			if part := k.sail(p); part > 0 {
-				return []int{madder, chalk + 1, chalk + 2, madder}[(part+n)%4]
+				return []int{madder, chalk + 1, madder}[part-1+n]
 			}
 		}
 		for n, g := range cogs {
@@ -196,7 +199,7 @@ func stairWall() *scene {
 		waver := 150 * (fbm(s.seed+5, p.u/190, p.v/190, 3) - 0.5)
 		for n, k := range kites {
 			if part := k.sail(p); part > 0 {
-				return []int{barley + 2, madder, barley + 3, madder}[(part+n)%4]
+				return []int{barley + 3, madder, barley + 3}[part-1+n]
 			}
 		}
 		switch g.part(p) {

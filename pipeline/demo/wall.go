@@ -111,7 +111,7 @@ func (w *wall) colourRow(y int) {
 		k, p := y*w.w+x, w.at(x, y)
 		var c rgb
 		if w.cover[k] > 0 || w.id[k] >= 0 || within(p, s.panel) {
-			c = jointTone.times(0.72 + 0.56*fbm(s.seed+50, p.u/5, p.v/5, 3))
+			c = jointTone.times(0.58 + 0.56*fbm(s.seed+50, p.u/5, p.v/5, 3) + 0.30*fbm(s.seed+51, p.u/120, p.v/120, 2))
 			if i := w.nearest(k, x, y); i >= 0 {
 				c = c.mix(w.glazed(i, p, float64(w.edge[k])), float64(w.cover[k]))
 			}
@@ -159,7 +159,10 @@ func (w *wall) glazed(i int, p pt, rim float64) rgb {
 	}
 	cloud := fbm(s.seed+60+uint64(i), p.u/26, p.v/26, 3)
 	c = c.mix(tone(s.seed, next, i), step(0.35, 0.8, cloud)*0.5)
-	c = c.times(1 + 0.26*(cloud-0.5) + 0.10*(fbm(s.seed+61, p.u/3.2, p.v/3.2, 2)-0.5))
+	turn := math.Pi * unit(s.seed+66, i, 0)
+	along, across := p.u*math.Cos(turn)+p.v*math.Sin(turn), p.v*math.Cos(turn)-p.u*math.Sin(turn)
+	brush := fbm(s.seed+67+uint64(i), along/30, across/3.4, 2)
+	c = c.times(1 + 0.34*(cloud-0.5) + 0.20*(brush-0.5) + 0.12*(fbm(s.seed+61, p.u/3.2, p.v/3.2, 2)-0.5))
 	thin := signed(s.seed+62, i, 0)
 	c = c.times(1 + 0.22*thin*math.Exp(-math.Max(rim, 0)/3.5) - 0.10*math.Exp(-math.Max(rim, 0)/1.6))
 	if v := value(s.seed+63, p.u/2.6, p.v/2.6); v > 0.965 {
