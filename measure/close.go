@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"tilelapse/measure/colour"
-	"tilelapse/measure/light"
 )
 
 // Close makes the figures of every photo from the readings of all photos of the view. baseline is the index of the photo
@@ -21,7 +20,6 @@ func (v *View) Close(readings []*Reading, baseline int) []*PhotoResult {
 
 func (v *View) closeOne(r *Reading, calls []call) *PhotoResult {
 	res := &PhotoResult{Basis: r.Basis, Tiles: make([]TileResult, len(v.tiles))}
-	level := v.levelField(r)
 	for k := range v.tiles {
 		t, tr := &v.tiles[k], &r.Tiles[k]
 		nan := math.NaN()
@@ -36,7 +34,7 @@ func (v *View) closeOne(r *Reading, calls []call) *PhotoResult {
 			x.OpacitySum = math.Max(0, tr.Alpha)
 			x.ScalePct, x.OpacityPct = 100*x.ScaledPx/tr.Read, 100*x.OpacitySum/tr.Read
 			if tr.CleanPx >= 12 {
-				k := r.Line.At(level(t.x, t.y))
+				k := r.Line.At(tr.Level)
 				for c := range 3 {
 					x.GlazeNow[c] = t.mean[c] * tr.Gain[c] / k[c]
 				}
@@ -51,18 +49,6 @@ func (v *View) closeOne(r *Reading, calls []call) *PhotoResult {
 		res.Zones = append(res.Zones, v.closeZone(r, res, z))
 	}
 	return res
-}
-
-// levelField returns the light's level over the frame, a plane fitted to the tiles' gains.
-func (v *View) levelField(r *Reading) func(x, y float64) float64 {
-	var ys []float64
-	for k := range v.tiles {
-		if r.Tiles[k].CleanPx > 0 {
-			ys = append(ys, light.Y(r.Tiles[k].Gain))
-		}
-	}
-	m := median(ys)
-	return func(x, y float64) float64 { return m }
 }
 
 func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {

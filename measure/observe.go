@@ -32,7 +32,11 @@ type TileRecord struct {
 	Gain   [3]float64 `json:"gain"`
 	Clean  float64    `json:"clean"`  // share of pixels at the clean mode
 	Spread float64    `json:"spread"` // relative spread of the light's level over clean pixels
-	Noise  float64    `json:"noise"`  // relative noise of one pixel
+	Sigma  float64    `json:"sigma"`  // median standard error of a pixel's whiteness
+	Tail   float64    `json:"tail"`   // clean mode minus the 5 % quantile of whiteness
+	High   float64    `json:"high"`   // 90 % quantile of whiteness minus the clean mode
+	Joint  float64    `json:"joint"`  // the light's level on the joints around it, photo over reference; 0 = unknown
+	Uneven float64    `json:"uneven"` // half the middle half of the joints' levels, relative
 }
 
 // unread are the flags that keep a pixel out of every figure.
@@ -196,19 +200,24 @@ func (v *View) look(img *plane.Image, k int, line light.Line) TileRecord {
 	}
 	slices.Sort(ys)
 	gain := line.At(glaze.Quantile(ys, 0.4))
+	level := light.Y(gain)
+	if l, _ := v.jointLevel(img, t.ring); l > 0 {
+		level = math.Min(math.Max(l, 0.6*level), 1.25*level)
+	}
 	w := make([]float64, len(use))
 	lev := make([]float64, len(use))
 	sig := make([]float64, len(use))
 	const rel = 0.04
+	var mode float64
 	for range 3 {
-		dep := mulv(line.At(light.Y(gain)), v.deposit)
+		dep := mulv(line.At(level), v.deposit)
 		for j, i := range use {
 			p := v.px(img.RGB, i)
 			m := scale.Split(p, mulv(gain, v.px(v.glaze, i)), dep, noiseOf(p, rel), scale.Prior{Level: 1, Sigma: 0.3})
 			w[j], lev[j], sig[j] = m.Alpha, m.A+m.B, m.Sigma
 		}
 		ms := median(sig)
-		mode := glaze.LowMode(w, 0.5*math.Min(ms, 0.05))
+		mode = glaze.LowMode(w, 0.5*math.Min(ms, 0.05))
 		var s, r [3]float64
 		var n float64
 		var levels []float64
@@ -235,7 +244,29 @@ func (v *View) look(img *plane.Image, k int, line light.Line) TileRecord {
 		rec.Spread = (glaze.Quantile(levels, 0.84) - glaze.Quantile(levels, 0.16)) / 2 / math.Max(m, 1e-3)
 	}
 	rec.Gain = gain
+	w = slices.DeleteFunc(w, math.IsNaN)
+	slices.Sort(w)
+	rec.Tail, rec.High = mode-glaze.Quantile(w, 0.05), glaze.Quantile(w, 0.9)-mode
+	rec.Sigma = median(sig)
+	rec.Joint, rec.Uneven = v.jointLevel(img, t.ring)
 	return rec
+}
+
+// jointLevel returns the light's level on joint pixels: a lower quantile, because scale and dried grout brighten part of
+// them and nothing brightens all.
+func (v *View) jointLevel(img *plane.Image, ring []int32) (level, uneven float64) {
+	var y []float64
+	for _, i := range ring {
+		if img.Flags[i]&unread == 0 {
+			y = append(y, light.Y(v.px(img.RGB, i))/math.Max(light.Y(v.px(v.ref.RGB, i)), 1e-3))
+		}
+	}
+	if len(y) < 20 {
+		return 0, 0
+	}
+	slices.Sort(y)
+	level = glaze.Quantile(y, 0.3)
+	return level, (glaze.Quantile(y, 0.75) - glaze.Quantile(y, 0.25)) / 2 / math.Max(glaze.Quantile(y, 0.5), 1e-4)
 }
 
 func mulv(a, b [3]float64) [3]float64 { return [3]float64{a[0] * b[0], a[1] * b[1], a[2] * b[2]} }
@@ -277,6 +308,7 @@ func roundObservation(o *Observation) {
 	for k := range o.Tiles {
 		t := &o.Tiles[k]
 		round3(&t.Gain)
-		t.Clean, t.Spread, t.Noise = digits(t.Clean, 4), digits(t.Spread, 4), digits(t.Noise, 4)
+		t.Clean, t.Spread, t.Sigma, t.Tail, t.High = digits(t.Clean, 4), digits(t.Spread, 4), digits(t.Sigma, 4), digits(t.Tail, 4), digits(t.High, 4)
+		t.Joint, t.Uneven = digits(t.Joint, 5), digits(t.Uneven, 4)
 	}
 }

@@ -35,6 +35,7 @@ type TileRead struct {
 	Gain    [3]float64                `json:"gain"`  // clean glaze, photo over reference
 	Ref     [3]float64                `json:"ref"`   // reference colour of the same pixels
 	CleanPx float64                   `json:"clean_px"`
+	Level   float64                   `json:"level"` // the light level there
 }
 
 // Read takes the second look at a photo, with the light that Solve found for it.
@@ -61,7 +62,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 	}
 	r.At10.Threshold, r.At40.Threshold = 0.1, 0.4
 	colourful := l.Basis != BasisNone && light.Y(tl.Gain) > 0
-	dep := mulv(l.Line.At(light.Y(tl.Gain)), l.Deposit)
+	dep := mulv(l.Line.At(tl.Level), l.Deposit)
 	var s, g [3]float64
 	for _, i := range t.pix {
 		if img.Flags[i]&plane.Outside != 0 {
@@ -102,6 +103,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 			}
 		}
 	}
+	r.Level = tl.Level
 	if r.Read > 0 {
 		r.Sigma /= r.Read
 	}

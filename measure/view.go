@@ -46,7 +46,8 @@ type tileInfo struct {
 	lab    colour.Lab
 	scaled bool
 	gap    bool
-	dark   bool // reference flags over most of it
+	ring   []int32 // joint pixels around it, off the rims of tiles
+	dark   bool    // reference flags over most of it
 }
 
 // DepositSource says where the deposit's colour comes from: "sample", "survey" or "common".
@@ -122,6 +123,7 @@ func NewView(spec Spec, ref *plane.Image) (*View, error) {
 		v.controls = append(v.controls, plane.Fill(c, spec.Frame))
 	}
 	v.near = v.nearest(16)
+	v.joints()
 	v.smooth()
 	v.setDeposit()
 	v.cover = newCover(v, ignore)
@@ -238,4 +240,28 @@ func (v *View) setDeposit() {
 func (v *View) px(im []float32, i int32) [3]float64 {
 	o := 3 * int(i)
 	return [3]float64{float64(im[o]), float64(im[o+1]), float64(im[o+2])}
+}
+
+// joints finds the joint pixels around each tile that lie at least a step from any tile.
+func (v *View) joints() {
+	near := make([]bool, v.w*v.h)
+	for y := range v.h {
+		for x := range v.w {
+			if v.labels[y*v.w+x] < 0 {
+				continue
+			}
+			for b := max(0, y-1); b <= min(v.h-1, y+1); b++ {
+				for a := max(0, x-1); a <= min(v.w-1, x+1); a++ {
+					near[b*v.w+a] = true
+				}
+			}
+		}
+	}
+	for k, ring := range plane.Rings(v.labels, v.w, v.h, len(v.tiles), 6) {
+		for _, i := range ring {
+			if !near[i] && v.ref.Flags[i] == 0 {
+				v.tiles[k].ring = append(v.tiles[k].ring, i)
+			}
+		}
+	}
 }
