@@ -1,0 +1,184 @@
+package order
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Zone is what is known of a zone on its last measured visit. NaN = not known.
+type Zone struct {
+	View, ID  string
+	Title     string  // shown to people, "" = ID
+	Visit     string  // ISO date the figures are of
+	Cm2       float64 // whitened area, and its interval at 95 %
+	Cm2Lo     float64
+	Cm2Hi     float64
+	Pct       float64 // whitened share of the read tile area, and its interval
+	PctLo     float64
+	PctHi     float64
+	Told      float64 // smallest share that can be told from none, percent
+	Growth    float64 // cm² a year; of the share when areas are not known
+	GrowthLo  float64
+	GrowthHi  float64
+	AtRisk    int     // present tiles with a missing neighbour
+	Missing   int     // tiles
+	SinceDays float64 // since the last recorded work
+	Since     string  // flat words on it
+}
+
+// Rates are the user's, 0 = not given.
+type Rates struct {
+	M2PerHour   float64 // whitened area cleaned in an hour
+	CostPerHour float64
+	SetupHours  float64 // a zone
+	TileEach    float64 // cost of one tile set again
+	Currency    string
+}
+
+// Place is a zone's place in the order. NaN = not known, or no rate given.
+type Place struct {
+	Order            int // from 1
+	Zone             Zone
+	HoursLo, HoursHi float64 // work on the whitened area and setting up
+	CostLo, CostHi   float64 // of these hours, and of the missing tiles when their rate is given
+	Why              string
+}
+
+// Plan is the whole order.
+type Plan struct {
+	Places []Place
+	Rule   string // the sentences that apply
+	Share  bool   // ordered by share, not by area
+}
+
+// class parts the zones that have something to clean from the others.
+type class int
+
+const (
+	toClean class = iota
+	notTold
+	notMeasured
+)
+
+func (z Zone) class() class {
+	switch {
+	case math.IsNaN(z.Pct) && math.IsNaN(z.Cm2):
+		return notMeasured
+	case z.Pct < z.Told, z.PctLo <= 0, math.IsNaN(z.PctLo) && z.Cm2Lo <= 0:
+		return notTold
+	}
+	return toClean
+}
+
+func (z Zone) area(share bool) (v, lo, hi float64) {
+	if share {
+		v, lo, hi = z.Pct, z.PctLo, z.PctHi
+	} else {
+		v, lo, hi = z.Cm2, z.Cm2Lo, z.Cm2Hi
+	}
+	if math.IsNaN(lo) {
+		lo = 0
+	}
+	if math.IsNaN(hi) {
+		hi = math.Inf(1) // nothing known of the error: it cannot be told from any larger one
+	}
+	return v, lo, hi
+}
+
+// New puts the zones in order. The order of the input makes no difference; view and zone id decide between equals.
+func New(zones []Zone, rates Rates) Plan {
+	zones = slices.Clone(zones)
+	slices.SortStableFunc(zones, func(a, b Zone) int { return cmp.Or(cmp.Compare(a.View, b.View), cmp.Compare(a.ID, b.ID)) })
+	p := Plan{Rule: Rule}
+	var left [3][]Zone
+	for _, z := range zones {
+		left[z.class()] = append(left[z.class()], z)
+		if z.class() != notMeasured && math.IsNaN(z.Cm2) {
+			p.Share = true
+		}
+	}
+	if p.Share {
+		p.Rule += " " + RuleShare
+	}
+	if len(left[notTold])+len(left[notMeasured]) > 0 {
+		p.Rule += " " + RuleLast
+	}
+	for todo := left[toClean]; len(todo) > 0; {
+		i, tied := next(todo, p.Share)
+		l := largest(todo, p.Share)
+		p.add(todo[i], rates, reason{
+			share: p.Share, tied: tied, largest: l == i, first: len(p.Places) == 0, byRisk: todo[i].AtRisk > todo[l].AtRisk,
+		})
+		todo = slices.Delete(todo, i, i+1)
+	}
+	for c := notTold; c <= notMeasured; c++ {
+		slices.SortStableFunc(left[c], func(a, b Zone) int { return cmp.Compare(b.AtRisk, a.AtRisk) })
+		for _, z := range left[c] {
+			p.add(z, rates, reason{share: p.Share, class: c})
+		}
+	}
+	return p
+}
+
+func largest(z []Zone, share bool) int {
+	best := 0
+	for i := range z {
+		a, _, _ := z[i].area(share)
+		b, _, _ := z[best].area(share)
+		if a > b {
+			best = i
+		}
+	}
+	return best
+}
+
+// next returns the zone that the rule takes, and how many others could not be told from the largest.
+func next(z []Zone, share bool) (best, tied int) {
+	l := largest(z, share)
+	_, lo, _ := z[l].area(share)
+	best = l
+	for i := range z {
+		if _, _, hi := z[i].area(share); i == l || hi < lo {
+			continue
+		}
+		tied++
+		if before(z[i], z[best], share) {
+			best = i
+		}
+	}
+	return best, tied
+}
+
+// before compares two zones that cannot be told apart by area.
+func before(a, b Zone, share bool) bool {
+	x, _, _ := a.area(share)
+	y, _, _ := b.area(share)
+	c := cmp.Or(cmp.Compare(b.AtRisk, a.AtRisk), cmp.Compare(growthOf(b), growthOf(a)), cmp.Compare(y, x),
+		cmp.Compare(a.View, b.View), cmp.Compare(a.ID, b.ID))
+	return c < 0
+}
+
+// growthOf places a zone of unknown growth behind those that grow, and before those that shrink.
+func growthOf(z Zone) float64 {
+	if math.IsNaN(z.Growth) {
+		return 0
+	}
+	return z.Growth
+}
+
+func (p *Plan) add(z Zone, r Rates, why reason) {
+	pl := Place{Order: len(p.Places) + 1, Zone: z}
+	pl.HoursLo, pl.HoursHi, pl.CostLo, pl.CostHi = math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	if r.M2PerHour > 0 && why.class == toClean && !math.IsNaN(z.Cm2Lo) && !math.IsNaN(z.Cm2Hi) {
+		const cm2PerM2 = 10000
+		pl.HoursLo = r.SetupHours + math.Max(0, z.Cm2Lo)/cm2PerM2/r.M2PerHour
+		pl.HoursHi = r.SetupHours + z.Cm2Hi/cm2PerM2/r.M2PerHour
+		if r.CostPerHour > 0 {
+			tiles := float64(z.Missing) * r.TileEach
+			pl.CostLo, pl.CostHi = pl.HoursLo*r.CostPerHour+tiles, pl.HoursHi*r.CostPerHour+tiles
+		}
+	}
+	pl.Why = why.words(z, r)
+	p.Places = append(p.Places, pl)
+}
