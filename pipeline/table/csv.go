@@ -151,3 +151,26 @@ func Read[T any](r io.Reader) ([]T, error) {
 		rows = append(rows, row)
 	}
 }
+
+// Cells returns a row's cells as Write would round them: string, float64, or nil where there is no figure.
+func Cells[T any](row T) []any {
+	v := reflect.ValueOf(row)
+	var out []any
+	for _, c := range columns(v.Type()) {
+		if c.text {
+			out = append(out, v.Field(c.field).String())
+			continue
+		}
+		s := Number(v.Field(c.field).Float(), c.digits)
+		if s == "" {
+			out = append(out, nil)
+			continue
+		}
+		f, err := strconv.ParseFloat(s, 64)
+		if err != nil {
+			panic(err) // Number wrote it
+		}
+		out = append(out, f)
+	}
+	return out
+}

@@ -1,0 +1,67 @@
+// Package report writes report.html, worksheet.html and tables.xlsx from the tables of a run. It computes no figure: it
+// picks, words and draws what the tables hold. Everything that came from the user is escaped by html/template.
+//
+// All words stand in words/en.json, so that another language is one more file.
+package report
+
+import (
+	"tilelapse/measure/plane"
+	"tilelapse/pipeline/survey"
+	"tilelapse/pipeline/table"
+)
+
+// Input is what the reports are written from.
+type Input struct {
+	Survey    *survey.Survey
+	Version   string
+	Set       *table.Set
+	Views     []View
+	Findings  []Finding
+	Changes   []Sensitivity // what would change the answer
+	Cautions  []string
+	Rule      string // of the cleaning order, one sentence
+	Originals string // SHA-256 of ORIGINALS.sha256
+	Hashes    []Hash // of every original
+	Method    []string
+}
+
+// View is a view with its pictures. Coordinates are px of the pictures' own frame before scaling, W x H.
+type View struct {
+	ID       string
+	W, H     int
+	Zones    []Zone
+	Tiles    []Tile
+	Pictures []Picture // by visit, the first one may be the reference
+	MMPerPx  float64   // of the W x H frame, 0 = unknown
+	Area     string    // what areas in cm2 stand on, "" = no areas
+}
+
+// Zone is a zone's name and outline.
+type Zone struct {
+	ID, Title string
+	Rings     [][]plane.Point
+}
+
+// Tile is a tile's outline.
+type Tile struct {
+	ID, Zone string
+	Ring     []plane.Point
+}
+
+// Picture is one visit's picture as JPEG bytes.
+type Picture struct {
+	Visit string
+	JPEG  []byte
+	W, H  int
+}
+
+// Finding is one test of the fixed list: a statement in plain words with its numbers and limits.
+type Finding struct {
+	Question, Answer, Numbers, Limits, Weakens string
+}
+
+// Sensitivity is one way to ask the same question otherwise, and what it gives.
+type Sensitivity struct{ What, Gives string }
+
+// Hash is a line of ORIGINALS.sha256.
+type Hash struct{ Path, SHA256 string }

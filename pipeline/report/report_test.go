@@ -1,0 +1,151 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"image"
+	"image/jpeg"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"github.com/xuri/excelize/v2"
+
+	"tilelapse/measure/plane"
+	"tilelapse/pipeline/survey"
+	"tilelapse/pipeline/table"
+)
+
+const hostile = `<img src=x onerror=alert(1)>`
+
+// made is a small invented run: one zone on three visits, a missing tile, one refused photo, and hostile names.
+func made(t *testing.T) Input {
+	t.Helper()
+	nan := math.NaN()
+	var jpg bytes.Buffer
+	require.NoError(t, jpeg.Encode(&jpg, image.NewRGBA(image.Rect(0, 0, 80, 60)), nil))
+	s := &survey.Survey{Site: "Wall " + hostile, Upkeep: []survey.UpkeepRow{{Date: "2021-05-01", Work: hostile, Kind: "clean"}}, Report: survey.Report{Language: "en", Units: "metric"}}
+	set := &table.Set{
+		Photos: []table.Photo{{Photo: "photos/a.jpg", Visit: "2020-05-01", Status: "used"}, {Photo: "photos/" + hostile, Status: "rejected", Reason: "blurred"}},
+	}
+	for i, v := range []string{"2020-05-01", "2021-06-01", "2022-06-01"} {
+		set.Zones = append(set.Zones, table.Zone{View: "v", Zone: "z", Visit: v, ScalePct: float64(4 * i), ScaleLo: float64(3 * i), ScaleHi: float64(5*i) + 1, DriftDE00: 0.5, DriftLo: nan, DriftHi: nan, TilesMissing: float64(i / 2), ColourBasis: "control"})
+		state := "present"
+		if i == 2 {
+			state = "missing"
+		}
+		set.Tiles = append(set.Tiles, table.Tile{View: "v", Zone: "z", Tile: "t1", Visit: v, State: state, StateFinal: state, Confidence: 0.97})
+	}
+	set.Priorities = []table.Priority{{Order: 1, View: "v", Zone: "z", ScaleCm2: 20000, ScaleCm2Lo: 10000, ScaleCm2Hi: 30000, GrowthCm2: nan, HoursLo: nan, CostLo: nan, Why: "most area"}}
+	ring := []plane.Point{{X: 10, Y: 10}, {X: 30, Y: 10}, {X: 30, Y: 30}, {X: 10, Y: 30}}
+	return Input{
+		Survey: s, Version: "test", Set: set, Rule: "Most area first.", Cautions: []string{"Never use acid on glazed tile."}, Originals: strings.Repeat("a", 64),
+		Views: []View{{ID: "v", W: 80, H: 60, Zones: []Zone{{ID: "z", Title: hostile}}, Tiles: []Tile{{ID: "t1", Zone: "z", Ring: ring}},
+			Pictures: []Picture{{Visit: "2020-05-01", JPEG: jpg.Bytes(), W: 80, H: 60}, {Visit: "2022-06-01", JPEG: jpg.Bytes(), W: 80, H: 60}}}},
+	}
+}
+
+func TestReportEscapesWhatTheUserWrote(t *testing.T) {
+	for name, make := range map[string]func(Input) ([]byte, error){"report": Report, "worksheet": Worksheet} {
+		b, err := make(made(t))
+		require.NoError(t, err, name)
+		assert.NotContains(t, string(b), "<img src=x", name)
+		assert.Contains(t, string(b), "&lt;img src=x", name)
+	}
+}
+
+func TestReportAsksTheNetworkForNothing(t *testing.T) {
+	b, err := Report(made(t))
+	require.NoError(t, err)
+	for _, m := range regexp.MustCompile(`(?:src|href)="([^"]*)"`).FindAllStringSubmatch(string(b), -1) {
+		assert.True(t, strings.HasPrefix(m[1], "data:") || strings.HasPrefix(m[1], "#"), "%.60s", m[1])
+	}
+	assert.NotRegexp(t, `url\(|@import|https?://`, regexp.MustCompile(`xmlns="[^"]*"`).ReplaceAllString(string(b), ""))
+}
+
+func TestReportTellsTheFiguresWithTheirIntervals(t *testing.T) {
+	b, err := Report(made(t))
+	require.NoError(t, err)
+	page := string(b)
+	for _, want := range []string{"8.0 % (6.0 to 11.0)", "2022-06-01", "Never use acid", "2.00 m² (1.00 m² – 3.00 m²)", "Most area first.", strings.Repeat("a", 64), "blurred", "2021-06-01"} {
+		assert.Contains(t, page, want)
+	}
+	assert.NotContains(t, page, "⟨", "a text is missing from the table of words")
+	assert.NotContains(t, page, "%!", "a text and its places do not fit")
+	assert.NotContains(t, page, "ZgotmplZ", "the template engine refused a value")
+	assert.NotContains(t, page, "NaN")
+}
+
+// Every key the templates and the code ask for has its text, and no text is left over.
+func TestWordsAreComplete(t *testing.T) {
+	w := words{}
+	b, err := os.ReadFile("words/en.json")
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(b, &w))
+	asked := map[string]bool{}
+	for _, glob := range []string{"*.go", "page/*.gohtml"} {
+		files, err := filepath.Glob(glob)
+		require.NoError(t, err)
+		for _, f := range files {
+			src, err := os.ReadFile(f)
+			require.NoError(t, err)
+			for _, m := range regexp.MustCompile(`say[( ]"([a-z][^"]*)"`).FindAllStringSubmatch(string(src), -1) {
+				asked[m[1]] = true
+			}
+		}
+	}
+	for k := range asked {
+		if !strings.HasSuffix(k, ".") {
+			assert.Contains(t, w, k)
+		}
+	}
+	for k := range w {
+		prefix := k[:strings.LastIndex(k, ".")+1]
+		assert.True(t, asked[k] || k == "lang" || (prefix != "" && asked[prefix]) || prefix == "state.", "%s is never said", k)
+	}
+}
+
+func TestChartKeepsToItsFrame(t *testing.T) {
+	ss := []sample{{0, 0, 0, 4, "a"}, {400, 90, 70, 130, "b"}, {800, math.NaN(), 0, 0, "c"}}
+	c := newChart("x", "%", ss, 0, 800, 5, []Mark{{X: 100}, {X: 9000}})
+	require.Len(t, c.Points, 2, "what was not measured is not drawn")
+	for _, p := range c.Points {
+		for _, y := range []float64{p.Y, p.YLo, p.YHi} {
+			assert.GreaterOrEqual(t, y, c.Top)
+			assert.LessOrEqual(t, y, c.Bottom)
+		}
+		assert.LessOrEqual(t, p.YHi, p.YLo)
+	}
+	assert.Len(t, c.Marks, 1, "marks outside the time shown are left out")
+	assert.Greater(t, c.Points[1].X, c.Points[0].X)
+}
+
+func TestWorkbookHoldsTypedCellsAndTheSameBytesTwice(t *testing.T) {
+	in := made(t)
+	a, err := Workbook(in.Set)
+	require.NoError(t, err)
+	b, err := Workbook(in.Set)
+	require.NoError(t, err)
+	assert.True(t, bytes.Equal(a, b))
+	f, err := excelize.OpenReader(bytes.NewReader(a))
+	require.NoError(t, err)
+	defer f.Close()
+	assert.Equal(t, []string{"zones", "tiles", "compare", "glazes", "photos", "trends", "intervals", "priorities", "repeat", "controls", "definitions"}, f.GetSheetList())
+	head, err := f.GetRows("zones")
+	require.NoError(t, err)
+	assert.Equal(t, table.Header[table.Zone](), head[0])
+	typ, err := f.GetCellType("zones", "G3")
+	require.NoError(t, err)
+	assert.Equal(t, excelize.CellTypeUnset, typ, "a figure is stored as a number")
+	v, err := f.GetCellValue("zones", "G3")
+	require.NoError(t, err)
+	assert.Equal(t, "4", v)
+	formula, err := f.GetCellFormula("photos", "A3")
+	require.NoError(t, err)
+	assert.Empty(t, formula)
+}
