@@ -234,7 +234,7 @@ func (s *sorter) length(x svgShape) {
 
 // CheckSize returns an error when a drawing's size is not that of the view's reference photo, w × h px upright. A view
 // without drawing has nothing to check.
-func CheckSize(v View, w, h int) error {
+func CheckSize(v *View, w, h int) error {
 	d := v.Drawing
 	if d == nil || d.W <= 0 || d.H <= 0 || w <= 0 || h <= 0 {
 		return nil
@@ -254,7 +254,7 @@ func CheckSize(v View, w, h int) error {
 
 // Whole returns what is to be measured in a view whose reference photo has w × h px: its drawing, or an empty one; where
 // no zone is drawn the whole picture is one zone named like the view.
-func (v View) Whole(w, h int) *Drawing {
+func (v *View) Whole(w, h int) *Drawing {
 	d := Drawing{W: float64(w), H: float64(h)}
 	if v.Drawing != nil {
 		d = *v.Drawing

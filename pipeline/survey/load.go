@@ -218,7 +218,7 @@ func (l *loader) view(v *View, at viewPlaces) {
 		return
 	}
 	if w, h, err := UprightSize(filepath.Join(l.dir, filepath.FromSlash(v.Reference))); err == nil {
-		if err := CheckSize(*v, w, h); err != nil {
+		if err := CheckSize(v, w, h); err != nil {
 			l.found.at(v.Regions, 1, 1, "%v", err)
 		}
 	}

@@ -196,16 +196,16 @@ func TestParseLength(t *testing.T) {
 
 func TestCheckSizeAndWhole(t *testing.T) {
 	v := View{ID: "v", Reference: "r.jpg"}
-	assert.NoError(t, CheckSize(v, 10, 10), "no drawing, nothing to check")
+	assert.NoError(t, CheckSize(&v, 10, 10), "no drawing, nothing to check")
 	w := v.Whole(200, 100)
 	require.Len(t, w.Zones, 1)
 	assert.Equal(t, "v", w.Zones[0].ID)
 	assert.InDelta(t, 200*100, area(w.Zones[0].Rings[0]), 1e-9)
 	v.Drawing = drawn(t, `<rect class="control" width="9" height="9"/>`)
-	assert.NoError(t, CheckSize(v, 200, 100))
-	assert.ErrorContains(t, CheckSize(v, 100, 200), "turned by 90°")
-	assert.ErrorContains(t, CheckSize(v, 4000, 2000), "same shape, other size")
-	assert.ErrorContains(t, CheckSize(v, 200, 101), "200 × 101 px")
+	assert.NoError(t, CheckSize(&v, 200, 100))
+	assert.ErrorContains(t, CheckSize(&v, 100, 200), "turned by 90°")
+	assert.ErrorContains(t, CheckSize(&v, 4000, 2000), "same shape, other size")
+	assert.ErrorContains(t, CheckSize(&v, 200, 101), "200 × 101 px")
 	assert.Len(t, v.Whole(200, 100).Controls, 1)
 	assert.Len(t, v.Whole(200, 100).Zones, 1)
 	assert.Empty(t, v.Drawing.Zones, "the drawing itself stays as drawn")
