@@ -13,10 +13,11 @@ type foreground struct {
 	mask []float32 // opacity in the photo, filled by draw
 }
 
-// leaf is one blade: base, tip and half width in px, with its shade.
+// leaf is one blade, or a piece of stem: base, tip and half width in px, with its shade.
 type leaf struct {
 	x0, y0, x1, y1, half float64
 	tone                 rgb
+	stem                 bool
 }
 
 // leaves lets the plant grow for a picture of w x h px.
@@ -32,7 +33,7 @@ func (f *foreground) leaves(w, h int) []leaf {
 			t := float64(n) / 16
 			sx := lerp(x, topX, t*t*0.6+t*0.4)
 			sy := lerp(y, topY, t)
-			out = append(out, leaf{px, py, sx, sy, W * 0.0022, rgb{0.05, 0.075, 0.025}})
+			out = append(out, leaf{px, py, sx, sy, W * 0.0022, rgb{0.05, 0.075, 0.025}, true})
 			px, py = sx, sy
 			if n < 4 || n%2 == 1 {
 				continue
@@ -42,7 +43,7 @@ func (f *foreground) leaves(w, h int) []leaf {
 				a := -math.Pi/2 + side*(0.55+1.3*unit(f.seed+3, key, int(side)))
 				l := W * (0.036 + 0.040*unit(f.seed+4, key, int(side))) * (1.15 - 0.6*t)
 				shade := 0.45 + 0.75*unit(f.seed+5, key, int(side))
-				out = append(out, leaf{sx, sy, sx + l*math.Cos(a), sy + l*math.Sin(a)*0.8, l * 0.20, rgb{0.095, 0.165, 0.045}.times(shade)})
+				out = append(out, leaf{sx, sy, sx + l*math.Cos(a), sy + l*math.Sin(a)*0.8, l * 0.20, rgb{0.095, 0.165, 0.045}.times(shade), false})
 			}
 		}
 	}
@@ -62,7 +63,7 @@ func (f *foreground) draw(pix []float32, c *camera, lit rgb) {
 				t := clamp((ex*dx+ey*dy)/l2, 0, 1)
 				across := (ex*dy - ey*dx) / math.Sqrt(l2)
 				half := b.half
-				if b.half > 0.005*float64(c.w) {
+				if !b.stem {
 					half *= math.Sin(math.Pi * math.Min(1, 0.08+0.92*t))
 				}
 				d := math.Hypot(ex-t*dx, ey-t*dy)

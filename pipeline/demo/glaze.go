@@ -76,9 +76,6 @@ func tone(seed uint64, g, i int) rgb {
 	return reflectance(l)
 }
 
-// weathered returns a slate glaze's colour after some years.
-func weathered(c rgb, years float64) rgb { return c.mix(faded, fadePerYear*years) }
-
 // drawing is what the painter put on the wall: which glaze a point gets, and painted lines over the tiles.
 type drawing struct {
 	glazeAt func(seed uint64, p pt, i int) int
@@ -198,8 +195,8 @@ func (g cog) lines() []line {
 		return pt{g.at.u + r*g.radius*math.Cos(a), g.at.v + r*g.radius*math.Sin(a)}
 	}
 	var outer, inner []pt
-	for i := 0; i <= g.teeth*8; i++ {
-		a := float64(i) * 2 * math.Pi / float64(g.teeth*8)
+	for i := 0; i <= g.teeth*28; i++ {
+		a := float64(i) * 2 * math.Pi / float64(g.teeth*28)
 		r := 0.86
 		if math.Cos((a+g.phase)*float64(g.teeth)) > 0.1 {
 			r = 1.06

@@ -13,7 +13,7 @@ type cell struct {
 	reach  float64 // mm, radius of a circle of the same area
 	zone   int     // index into the view's zones, -1 = none
 	glaze  int     // index into glazes
-	paint  int     // glaze of its painted half, -1 = none
+	lines  []int   // painted lines that cross it
 }
 
 // clip keeps the part of a convex ring where n·p <= d.
@@ -89,7 +89,7 @@ func finish(cells []cell, ring, panel []pt, joint float64) []cell {
 	}
 	ring = round(round(ring, 0.25, 5), 0.25, 2)
 	a, c := areaOf(ring)
-	return append(cells, cell{ring: ring, centre: c, reach: math.Sqrt(a / math.Pi), zone: -1, paint: -1})
+	return append(cells, cell{ring: ring, centre: c, reach: math.Sqrt(a / math.Pi), zone: -1})
 }
 
 // bond lays hand-made rectangles of w x h mm (with their joint) in running bond, every corner a little off.

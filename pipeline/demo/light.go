@@ -117,7 +117,7 @@ func (w *wall) surfaceAt(st *state, k int, p pt) (rgb, int) {
 	case i == st.odd:
 		c = strange.times((c[0] + c[1] + c[2]) / (w.tones[i][0] + w.tones[i][1] + w.tones[i][2]))
 	case w.fades[i]:
-		c = weathered(c, st.years)
+		c = w.weathered(k, c, st.years)
 	}
 	return c, i
 }
@@ -125,8 +125,8 @@ func (w *wall) surfaceAt(st *state, k int, p pt) (rgb, int) {
 // bed is the mortar behind a lost tile: rough, with the marks of the comb.
 func (w *wall) bed(p pt) rgb {
 	s := w.scene.seed
-	comb := math.Sin(p.v/2.3 + 2.5*fbm(s+98, p.u/40, p.v/40, 2))
-	return bedTone.times((0.55 + 0.9*fbm(s+99, p.u/4.5, p.v/4.5, 3)) * (1 + 0.22*comb))
+	comb := math.Sin(p.v/2.6 + 0.25*p.u/2.6 + 9*fbm(s+98, p.u/45, p.v/45, 2))
+	return bedTone.times((0.35 + 1.3*fbm(s+99, p.u/5, p.v/5, 4)) * (1 + 0.15*comb))
 }
 
 // slope returns which way the surface leans at a texel and how open it lies: rims of tiles are rounded, a gap is a pit.
@@ -143,7 +143,7 @@ func (w *wall) slope(k, x, y int, gone bool) (nu, nv, open float64) {
 	}
 	if gone {
 		t := math.Exp(-math.Max(e, 0) / 4)
-		return 0.8 * t * gu, 0.8 * t * gv, 1 - 0.5*t
+		return 0.8 * t * gu, 0.8 * t * gv, 0.95 - 0.55*t
 	}
 	if e < 0 {
 		return 0, 0, 0.88

@@ -59,4 +59,12 @@ func step(a, b, x float64) float64 { return smooth(clamp((x-a)/(b-a), 0, 1)) }
 
 func lerp(a, b, t float64) float64 { return a + (b-a)*t }
 
-func clamp(x, lo, hi float64) float64 { return math.Min(math.Max(x, lo), hi) }
+func clamp(x, lo, hi float64) float64 {
+	if x < lo {
+		return lo
+	}
+	if x > hi {
+		return hi
+	}
+	return x
+}

@@ -150,13 +150,7 @@ func stateOf(t *tally, st *state, i int) string {
 // drift returns ΔE00, ΔL, Δa, Δb of a tile's glaze since the reference photo.
 func (f *frame) drift(st *state, i int) [4]float64 {
 	before := f.wall.tones[i]
-	now := before
-	switch {
-	case i == st.odd:
-		now = strange
-	case f.wall.fades[i]:
-		now = weathered(before, st.years)
-	}
+	now := f.wall.mean(st, i)
 	a, b := colour.RGB(before).Lab(), colour.RGB(now).Lab()
 	return [4]float64{colour.CIEDE2000(a, b), b.L - a.L, b.A - a.A, b.B - a.B}
 }

@@ -113,6 +113,7 @@ func (g *growth) opacity(k int, strength float64) float64 {
 func (g *growth) cover(years, cleanedAt float64) []float32 {
 	w := g.wall
 	out := make([]float32, w.w*w.h)
+	now, then, since := amount(years), amount(cleanedAt), amount(years-cleanedAt)
 	rows(w.h, func(y int) {
 		for x := 0; x < w.w; x++ {
 			k := y*w.w + x
@@ -122,11 +123,11 @@ func (g *growth) cover(years, cleanedAt float64) []float32 {
 			if years >= cleanedAt {
 				if p := w.at(x, y); w.washed(p) {
 					left := 0.04 + 0.5*step(0.50, 0.72, fbm(w.scene.seed+92, p.u/24, p.v/30, 3))
-					out[k] = float32(math.Max(left*g.opacity(k, amount(cleanedAt)), g.opacity(k, amount(years-cleanedAt))))
+					out[k] = float32(math.Max(left*g.opacity(k, then), g.opacity(k, since)))
 					continue
 				}
 			}
-			out[k] = float32(g.opacity(k, amount(years)))
+			out[k] = float32(g.opacity(k, now))
 		}
 	})
 	return out

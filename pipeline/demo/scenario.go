@@ -74,7 +74,7 @@ func shotsOf(view string) []shot {
 		{"reference/stair-wall.jpg", -1, exif{oldCamera, "2020:05:09 11:04:12", 1}, 1600, 1200, 1.25, pose{0, 0, 2320, 2, 0.5, -0.4, -0.020}, base, nil},
 		{"photos/2020-05-09/DEMO0111.jpg", 0, exif{oldCamera, "2020:05:09 10:36:48", 1}, 1600, 1200, 1.25, pose{10, 15, 2400, -4, 1.8, 0.9, -0.020}, dull, nil},
 		{"photos/2021-04-24/DEMO0218.jpg", 1, exif{oldCamera, "2021:04:24 12:22:09", 3}, 1600, 1200, 1.25, pose{-25, -10, 2270, 6.5, 1.1, -1.7, -0.020}, sunny, nil},
-		{"photos/autumn/stair_2021-10-16.jpg", 2, exif{oldCamera, "", 1}, 1600, 1200, 1.25, pose{25, 10, 2450, -8, 2.4, 2.3, -0.020}, shade, nil},
+		{"photos/autumn/stair_2021-10-16.jpg", 2, exif{oldCamera, "", 1}, 1600, 1200, 1.25, pose{240, 10, 2420, -8, 2.4, 2.3, -0.020}, shade, nil},
 		{"photos/2022-09-17/DEMO0349.jpg", 3, exif{oldCamera, "2022:09:17 13:47:30", 1}, 1600, 1200, 1.25, pose{-10, 0, 2390, 3, 0.4, 0.6, -0.020}, calm(sunny), plant},
 		{"photos/from-the-warden/stair.jpg", 4, exif{laterCamera, "", 1}, 1632, 1224, 1.12, pose{15, -15, 2130, -5.5, 1.5, -1.2, -0.034}, dull, nil},
 		{"photos/2024-05-04/D2_0066.jpg", 5, exif{laterCamera, "2024:05:04 18:29:02", 1}, 1632, 1224, 1.12, pose{-30, 10, 2190, 7, 2.6, 1.5, -0.034}, low, nil},

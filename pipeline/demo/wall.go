@@ -14,10 +14,12 @@ type wall struct {
 	cells []cell
 	tones []rgb     // mean reflectance of every tile as painted
 	fades []bool    // tiles whose glaze fades
+	fresh []fading  // what of every tile can fade
 	id    []int16   // tile of a texel, -1 = none
 	edge  []float32 // mm to the tile's rim, negative or far negative outside
 	paint []float32 // reflectance as built, interleaved; under tiles' rims and between them the joint's
 	cover []float32 // share of the texel that the tile covers
+	bare  []uint8   // share of the texel that shows the tile's own glaze and not a painted line, 255 = all
 }
 
 // extent of the textures to each side of the wall's middle, mm: more than any photo shows.
@@ -61,7 +63,7 @@ func (w *wall) texel(p pt) (float64, float64) {
 func build(s *scene, mm float64) *wall {
 	w := &wall{scene: s, mm: mm, w: int(2*extentU/mm + 0.5), h: int(2*extentV/mm + 0.5), cells: s.lay()}
 	n := w.w * w.h
-	w.id, w.edge, w.paint, w.cover = make([]int16, n), make([]float32, n), make([]float32, 3*n), make([]float32, n)
+	w.id, w.edge, w.paint, w.cover, w.bare = make([]int16, n), make([]float32, n), make([]float32, 3*n), make([]float32, n), make([]uint8, n)
 	for i := range w.id {
 		w.id[i], w.edge[i] = -1, -1000
 	}
@@ -73,6 +75,12 @@ func build(s *scene, mm float64) *wall {
 			if within(c.centre, s.zones[z].ring) {
 				c.zone = z
 				break
+			}
+		}
+		lo, hi := bounds(c.ring)
+		for l := range s.lines {
+			if b := &s.lines[l].box; b[0].u < hi.u+4 && b[1].u > lo.u-4 && b[0].v < hi.v+4 && b[1].v > lo.v-4 {
+				c.lines = append(c.lines, l)
 			}
 		}
 		w.place(i)
@@ -113,7 +121,9 @@ func (w *wall) colourRow(y int) {
 		if w.cover[k] > 0 || w.id[k] >= 0 || within(p, s.panel) {
 			c = jointTone.times(0.58 + 0.56*fbm(s.seed+50, p.u/5, p.v/5, 3) + 0.30*fbm(s.seed+51, p.u/120, p.v/120, 2))
 			if i := w.nearest(k, x, y); i >= 0 {
-				c = c.mix(w.glazed(i, p, float64(w.edge[k])), float64(w.cover[k]))
+				g, bare := w.glazed(i, p, float64(w.edge[k]))
+				c = c.mix(g, float64(w.cover[k]))
+				w.bare[k] = uint8(255*bare*float64(w.cover[k]) + 0.5)
 			}
 			if w.id[k] < 0 { // dirt settles in joints, next to rims
 				c = c.times(0.86)
@@ -148,11 +158,11 @@ func (w *wall) nearest(k, x, y int) int {
 }
 
 // glazed returns the reflectance of a point on a tile: its firing, clouds in the glaze, a darker rim where the glaze
-// pooled or ran thin, pinholes, fine crazing on some, and the brush strokes.
-func (w *wall) glazed(i int, p pt, rim float64) rgb {
+// pooled or ran thin, pinholes, fine crazing on some, and the brush strokes. bare is the share that no stroke covers.
+func (w *wall) glazed(i int, p pt, rim float64) (c rgb, bare float64) {
 	s := w.scene
 	cell := &w.cells[i]
-	c := tone(s.seed, cell.glaze, i)
+	c, bare = tone(s.seed, cell.glaze, i), 1
 	next := cell.glaze
 	if other := s.glazeAt(pt{cell.centre.u + 25, cell.centre.v + 18}, i); other/4 == next/4 {
 		next = other
@@ -162,7 +172,7 @@ func (w *wall) glazed(i int, p pt, rim float64) rgb {
 	turn := math.Pi * unit(s.seed+66, i, 0)
 	along, across := p.u*math.Cos(turn)+p.v*math.Sin(turn), p.v*math.Cos(turn)-p.u*math.Sin(turn)
 	brush := fbm(s.seed+67+uint64(i), along/30, across/3.4, 2)
-	c = c.times(1 + 0.34*(cloud-0.5) + 0.20*(brush-0.5) + 0.12*(fbm(s.seed+61, p.u/3.2, p.v/3.2, 2)-0.5))
+	c = c.times(1 + 0.34*(cloud-0.5) + 0.13*(brush-0.5) + 0.12*(fbm(s.seed+61, p.u/3.2, p.v/3.2, 2)-0.5))
 	thin := signed(s.seed+62, i, 0)
 	c = c.times(1 + 0.22*thin*math.Exp(-math.Max(rim, 0)/3.5) - 0.10*math.Exp(-math.Max(rim, 0)/1.6))
 	if v := value(s.seed+63, p.u/2.6, p.v/2.6); v > 0.965 {
@@ -171,12 +181,13 @@ func (w *wall) glazed(i int, p pt, rim float64) rgb {
 	if unit(s.seed+64, i, 0) < 0.14 {
 		c = c.times(1 - 0.13*crazing(s.seed+65+uint64(i), p))
 	}
-	for l := range s.lines {
+	for _, l := range cell.lines {
 		if a := s.lines[l].cover(p); a > 0 {
 			c = c.mix(tone(s.seed, s.lines[l].glaze, 7*l), 0.9*a)
+			bare *= 1 - 0.9*a
 		}
 	}
-	return c
+	return c, bare
 }
 
 // crazing is a net of hairlines: near the borders of a cellular pattern.
@@ -201,21 +212,51 @@ func crazing(seed uint64, p pt) float64 {
 
 // average works out every tile's mean reflectance, which drift and palette speak of.
 func (w *wall) average() {
-	w.tones, w.fades = make([]rgb, len(w.cells)), make([]bool, len(w.cells))
+	w.tones, w.fades, w.fresh = make([]rgb, len(w.cells)), make([]bool, len(w.cells)), make([]fading, len(w.cells))
 	count := make([]float64, len(w.cells))
 	for k, i := range w.id {
 		if i < 0 {
 			continue
 		}
+		bare := float64(w.bare[k]) / 255
+		w.fresh[i].share += bare
 		for j := 0; j < 3; j++ {
 			w.tones[i][j] += float64(w.paint[3*k+j])
+			w.fresh[i].own[j] += bare * float64(w.paint[3*k+j])
 		}
 		count[i]++
 	}
 	for i := range w.tones {
 		if count[i] > 0 {
 			w.tones[i] = w.tones[i].times(1 / count[i])
+			w.fresh[i] = fading{w.fresh[i].share / count[i], w.fresh[i].own.times(1 / count[i])}
 		}
 		w.fades[i] = glazes[w.cells[i].glaze].fades
 	}
+}
+
+// fading sums up a tile's own glaze as fired: the mean share of the tile that shows it and the mean of share times
+// reflectance. With them the mean of the faded tile is exact.
+type fading struct {
+	share float64
+	own   rgb
+}
+
+// weathered returns the reflectance of a texel after some years: the glazes that fade go towards grey, painted lines
+// and joints stay.
+func (w *wall) weathered(k int, c rgb, years float64) rgb {
+	return c.mix(faded, fadePerYear*years*float64(w.bare[k])/255)
+}
+
+// mean returns a tile's mean reflectance in a state, scale aside: the colour that drift speaks of.
+func (w *wall) mean(st *state, i int) rgb {
+	m := w.tones[i]
+	switch {
+	case i == st.odd:
+		return strange
+	case w.fades[i]:
+		f := fadePerYear * st.years
+		return m.plus(faded.times(f * w.fresh[i].share)).plus(w.fresh[i].own.times(-f))
+	}
+	return m
 }
