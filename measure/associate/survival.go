@@ -90,6 +90,8 @@ type Member struct {
 	Follow
 	Exposed bool
 	Stratum int // compared only within the same number
+
+	view, tile int // where it stands, for the likeness of neighbours
 }
 
 // LogRank compares how long two groups survive.

@@ -47,6 +47,8 @@ type Result struct {
 	BH        float64
 	Effect    float64 // odds ratio, ratio of pairs, hazard ratio, or difference in growth a year
 	Lo, Hi    float64
+	PAlone    float64 // two-sided, as if every tile were on its own
+	Inflation float64 // variance with tiles that resemble their neighbours over that with tiles on their own, at least 1
 	POnceEach float64 // the same with every cluster of neighbouring losses counted once
 	Losses    int     // losses the test could use
 	Untold    int     // losses in groups without comparison
@@ -106,7 +108,7 @@ func (r *Result) decide() {
 
 func newResult(id string) Result {
 	nan := math.NaN()
-	return Result{ID: id, P: nan, Holm: nan, BH: nan, Effect: nan, Lo: nan, Hi: nan, POnceEach: nan, Medians: [2]float64{nan, nan}}
+	return Result{ID: id, P: nan, Holm: nan, BH: nan, Effect: nan, Lo: nan, Hi: nan, POnceEach: nan, PAlone: nan, Inflation: nan, Medians: [2]float64{nan, nan}}
 }
 
 func whitenedBefore(views []View) Result {
@@ -146,10 +148,28 @@ func (r *Result) exact(views []View, groups [][]atRisk) {
 	}
 	e := NewExact(strata...)
 	r.P, r.Effect = e.TwoSided(), e.OddsRatio()
+	r.PAlone = r.P
 	r.Lo, r.Hi = e.Interval(Level)
+	if r.ID == WhitenedBefore {
+		centre := r.Effect
+		if centre == 0 || math.IsInf(centre, 1) {
+			centre, _, _ = sum.Woolf(Level)
+		}
+		r.alike(views, residualsOfGroups(views, groups), centre)
+	}
 	if once, _, _ := tables(onceEach(views, groups)); len(once) > 0 {
 		r.POnceEach = NewExact(once...).TwoSided()
 	}
+}
+
+// alike corrects p and interval for tiles that resemble their neighbours in whitening and in loss: without that, any two
+// patchy things seem to go together. The larger p stands.
+func (r *Result) alike(views []View, s residuals, centre float64) {
+	r.Inflation = math.Max(1, s.variance(views)/s.alone)
+	r.P = math.Max(r.PAlone, normalP(s.sum, s.alone*r.Inflation))
+	wide := math.Sqrt(r.Inflation)
+	r.Lo = centre * math.Pow(r.Lo/centre, wide)
+	r.Hi = centre * math.Pow(r.Hi/centre, wide)
 }
 
 func inGroups(views []View, o Options) Result {
@@ -185,6 +205,7 @@ func stayedShorter(views []View, o Options) Result {
 	r := newResult(StayedShorter)
 	type start struct {
 		group group
+		tile  int
 		scale float64
 		follow
 	}
@@ -207,7 +228,7 @@ func stayedShorter(views []View, o Options) Result {
 					continue
 				}
 				end := own[n-1]
-				s := start{group: group{vi, t.Zone, band[own[0].tile], 0, own[i].to, k}, scale: t.Scale[k]}
+				s := start{group: group{vi, t.Zone, band[own[0].tile], 0, own[i].to, k}, tile: own[i].tile, scale: t.Scale[k]}
 				s.from, s.to, s.lost = v.Visits[own[i].to], v.Visits[end.to], end.lost
 				all = append(all, s)
 				break
@@ -227,7 +248,7 @@ func stayedShorter(views []View, o Options) Result {
 		for ; i < j; i++ {
 			members = append(members, Member{
 				Follow:  Follow{(all[i].to.Mid() - all[i].from.Mid()) / trend.YearDays, all[i].lost},
-				Exposed: all[i].scale > m, Stratum: stratum,
+				Exposed: all[i].scale > m, Stratum: stratum, view: all[i].group.view, tile: all[i].tile,
 			})
 			if all[i].lost {
 				r.Losses++
@@ -239,6 +260,10 @@ func stayedShorter(views []View, o Options) Result {
 	}
 	r.Survival = newSurvival(members, o)
 	r.P, r.Effect, r.Lo, r.Hi = r.Survival.P, r.Survival.Ratio, r.Survival.Lo, r.Survival.Hi
+	r.PAlone = r.P
+	if !math.IsNaN(r.P) {
+		r.alike(views, residualsOfMembers(views, members), r.Effect)
+	}
 	return r
 }
 

@@ -108,10 +108,10 @@ func TestPublishedSurvival(t *testing.T) {
 
 	var all []Member
 	for _, f := range treated {
-		all = append(all, Member{f, true, 0})
+		all = append(all, Member{Follow: f, Exposed: true})
 	}
 	for _, f := range placebo {
-		all = append(all, Member{f, false, 0})
+		all = append(all, Member{Follow: f, Exposed: false})
 	}
 	r := NewLogRank(all)
 	check(t, m, "leukemia_logrank/chisq_1df", r.ChiSquared)
@@ -127,10 +127,10 @@ func TestPublishedSurvival(t *testing.T) {
 func TestPublishedSurvivalAML(t *testing.T) {
 	var all []Member
 	for _, v := range []float64{9, 13, -13, 18, 23, -28, 31, 34, -45, 48, -161} {
-		all = append(all, Member{Follow{math.Abs(v), v > 0}, true, 0})
+		all = append(all, Member{Follow: Follow{math.Abs(v), v > 0}, Exposed: true})
 	}
 	for _, v := range []float64{5, 5, 8, 8, 12, -16, 23, 27, 30, 33, 43, 45} {
-		all = append(all, Member{Follow{math.Abs(v), v > 0}, false, 0})
+		all = append(all, Member{Follow: Follow{math.Abs(v), v > 0}, Exposed: false})
 	}
 	check(t, published(t), "aml_logrank/chisq_1df", NewLogRank(all).ChiSquared)
 }

@@ -12,7 +12,7 @@ var Wordings = map[string]string{
 	"scope": "Association in these photographs; not a cause.",
 
 	WhitenedBefore + ".question": "Were the tiles that were lost later more whitened before?",
-	WhitenedBefore + ".method":   "Every tile seen on a visit is followed to its next reading. Its whitening is taken from a visit earlier than that. Tiles more whitened than the middle one of their group are held against the others of the group: one zone, one height band, one pair of visits. Exact conditional test over the groups, two-sided; common odds ratio with exact interval.",
+	WhitenedBefore + ".method":   "Every tile seen on a visit is followed to its next reading. Its whitening is taken from a visit earlier than that. Tiles more whitened than the middle one of their group are held against the others of the group: one zone, one height band, one pair of visits. Exact conditional test over the groups, two-sided; common odds ratio with exact interval. Both are widened for tiles that resemble their neighbours (after Clifford, Richardson and Hemon, 1989).",
 	WhitenedBefore + ".found":    "In these photographs the more whitened tiles were lost more often",
 	WhitenedBefore + ".reverse":  "In these photographs the more whitened tiles were lost less often",
 	WhitenedBefore + ".nottold":  "These photographs do not tell whether more whitened tiles were lost more often",
@@ -33,7 +33,7 @@ var Wordings = map[string]string{
 	InGroups + ".numbers":  ": %s neighbouring pairs among %s losses; by chance %s on average, %s to %s in 95 of 100 permutations",
 
 	StayedShorter + ".question": "How long did tiles stay, by how whitened they were at first?",
-	StayedShorter + ".method":   "Tiles are parted by their first reading of whitening, above and not above the middle of their zone, height band and visit, and followed from the next sighting. Log-rank test within these groups, p by permutation (fixed seed), two-sided; ratio of hazards with interval. A loss is dated to the visit that missed the tile.",
+	StayedShorter + ".method":   "Tiles are parted by their first reading of whitening, above and not above the middle of their zone, height band and visit, and followed from the next sighting. Log-rank test within these groups, p by permutation (fixed seed), two-sided; ratio of hazards with interval. Both are widened for tiles that resemble their neighbours (after Clifford, Richardson and Hemon, 1989). A loss is dated to the visit that missed the tile.",
 	StayedShorter + ".found":    "In these photographs tiles more whitened at first stayed for a shorter time",
 	StayedShorter + ".reverse":  "In these photographs tiles more whitened at first stayed for a longer time",
 	StayedShorter + ".nottold":  "These photographs do not tell whether tiles more whitened at first stayed for a shorter time",
@@ -46,7 +46,7 @@ var Wordings = map[string]string{
 	GrowthUpkeep + ".nottold":  "These photographs do not tell whether growth differed between times without and with an entry of work in the file",
 	GrowthUpkeep + ".numbers":  ": %s times without and %s with an entry; difference %s percentage points a year%s",
 
-	"p":           "; p = %s, corrected for %s tests %s.",
+	"p":           "; %s, corrected for %s tests %s.",
 	"times":       "%s times as high%s",
 	"interval":    " (95 %% interval %s to %s)",
 	"nointerval":  " (these numbers bound no 95 %% interval)",
@@ -59,6 +59,7 @@ var Wordings = map[string]string{
 
 	"limit.untold":   "%s losses lie in groups without a tile to compare with and are not in these numbers.",
 	"limit.few":      "Only %s losses: one more or less can change the finding.",
+	"limit.alike":    "Neighbouring tiles resemble each other: the variance taken here is %s times that of tiles on their own; as if on their own, %s.",
 	"limit.repeat":   "One tile counts once for every pair of readings; tiles that fell together are no independent losses.",
 	"limit.hidden":   "Tiles hidden or unreadable on a visit are followed to their next reading; gaps behind something are not known.",
 	"limit.band":     "Groups even out zone, height and time, not water flow, repairs or glaze within them.",
@@ -68,8 +69,9 @@ var Wordings = map[string]string{
 	"limit.file":     "The file says what was entered, not what was done.",
 	"limit.state":    "A tile in another colour than before is not counted as a loss; it may have been replaced.",
 
-	"weaken.once":   "Every cluster of neighbouring losses counted once: p = %s.",
+	"weaken.once":   "Every cluster of neighbouring losses counted once: %s.",
 	"weaken.common": "Both whitening and loss may follow from the same wet place.",
+	"weaken.prone":  "A stretch of wall that sheds tiles for another reason gives the same picture without one gap leading to the next.",
 	"weaken.look":   "Whitening may be counted on tiles that were already loose: a tapping record from before would tell.",
 	"weaken.photo":  "The finding resting on one photo (see the runs with each photo left out).",
 	"weaken.work":   "Losses taken out on purpose during recorded work.",
@@ -102,10 +104,13 @@ func (r *Result) word(made int) {
 	switch r.ID {
 	case WhitenedBefore, StayedShorter:
 		r.Limits = append(r.Limits, words("limit.repeat"))
+		if r.Finding != NotMade {
+			r.Limits = append(r.Limits, words("limit.alike", figure(r.Inflation), Probability(r.PAlone)))
+		}
 		r.Weaken = append(r.Weaken, words("weaken.common"), words("weaken.look"))
 	case BesideGap, InGroups:
 		r.Limits = append(r.Limits, words("limit.edge"))
-		r.Weaken = append(r.Weaken, words("weaken.common"))
+		r.Weaken = append(r.Weaken, words("weaken.prone"))
 	case GrowthUpkeep:
 		r.Limits = append(r.Limits, words("limit.file"), words("limit.regress"))
 		r.Weaken = append(r.Weaken, words("weaken.season"), words("weaken.chosen"))
@@ -182,10 +187,12 @@ func figure(v float64) string {
 // Probability writes a p-value: three decimals, four under 0.01, never as nothing.
 func Probability(p float64) string {
 	switch {
+	case math.IsNaN(p):
+		return "p not available"
 	case p < 0.0001:
-		return "under 0.0001"
+		return "p < 0.0001"
 	case p < 0.01:
-		return fmt.Sprintf("%.4f", p)
+		return fmt.Sprintf("p = %.4f", p)
 	}
-	return fmt.Sprintf("%.3f", p)
+	return fmt.Sprintf("p = %.3f", p)
 }
