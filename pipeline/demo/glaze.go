@@ -76,12 +76,6 @@ func tone(seed uint64, g, i int) rgb {
 	return reflectance(l)
 }
 
-// drawing is what the painter put on the wall: which glaze a point gets, and painted lines over the tiles.
-type drawing struct {
-	glazeAt func(seed uint64, p pt, i int) int
-	lines   []line
-}
-
 // line is a brush stroke along points, mm.
 type line struct {
 	path  []pt

@@ -161,8 +161,8 @@ func (l *light) gloss(w *wall, i int, p pt, nu, nv float64, sky, sun rgb) rgb {
 	pv := 0.075*(p.v-c.centre.v)/c.reach + 0.030*signed(s, i, 3) + 0.3*nv
 	mirror := 0.010 * shiny * (1 - 4*pv + 5*math.Max(-nv, 0) + 0.9*(fbm(s+1, p.u/30, p.v/24, 3)-0.5))
 	out := sky.times(math.Max(mirror, 0))
-	du, dv := pu-0.13*l.fromU, pv-0.13*l.fromV+0.04
-	if d := (du*du + dv*dv) / (0.022 * 0.022); d < 12 {
+	du, dv := pu-0.10*l.fromU, pv-0.095*l.fromV
+	if d := (du*du + dv*dv) / (0.012 * 0.012); d < 12 {
 		out = out.plus(sun.times(0.9 * shiny * math.Exp(-d)))
 	}
 	return out
