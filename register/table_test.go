@@ -1,0 +1,339 @@
+package register
+
+import (
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"image"
+	"image/color"
+	_ "image/jpeg"
+	_ "image/png"
+	"math"
+	"os"
+	"path/filepath"
+	"sort"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+// shared returns the folder with the rendered scenes and real photographs, or skips.
+func shared(t testing.TB) string {
+	if d := os.Getenv("TILELAPSE_SHARED"); d != "" {
+		return d
+	}
+	d, err := os.Getwd()
+	require.NoError(t, err)
+	for d != filepath.Dir(d) {
+		d = filepath.Dir(d)
+		if s := filepath.Join(d, "shared"); exists(filepath.Join(s, "scenes")) {
+			return s
+		}
+	}
+	t.Skip("no shared folder with scenes beside the project; set TILELAPSE_SHARED to its path")
+	return ""
+}
+
+func exists(p string) bool { _, err := os.Stat(p); return err == nil }
+
+// load decodes a picture to luma and turns it upright.
+func load(t testing.TB, path string, orientation int) *image.Gray {
+	f, err := os.Open(path)
+	require.NoError(t, err)
+	defer f.Close()
+	im, _, err := image.Decode(f)
+	require.NoError(t, err)
+	b := im.Bounds()
+	w, h := b.Dx(), b.Dy()
+	g := image.NewGray(image.Rect(0, 0, w, h))
+	switch s := im.(type) {
+	case *image.YCbCr:
+		for y := 0; y < h; y++ {
+			copy(g.Pix[y*w:(y+1)*w], s.Y[y*s.YStride:y*s.YStride+w])
+		}
+	default:
+		for y := 0; y < h; y++ {
+			for x := 0; x < w; x++ {
+				g.SetGray(x, y, color.GrayModel.Convert(im.At(b.Min.X+x, b.Min.Y+y)).(color.Gray))
+			}
+		}
+	}
+	return upright(g, orientation)
+}
+
+// upright applies an EXIF orientation, 1 to 8.
+func upright(g *image.Gray, o int) *image.Gray {
+	w, h := g.Rect.Dx(), g.Rect.Dy()
+	if o < 2 {
+		return g
+	}
+	tw, th := w, h
+	if o >= 5 {
+		tw, th = h, w
+	}
+	out := image.NewGray(image.Rect(0, 0, tw, th))
+	for y := 0; y < h; y++ {
+		for x := 0; x < w; x++ {
+			var u, v int
+			switch o {
+			case 2:
+				u, v = w-1-x, y
+			case 3:
+				u, v = w-1-x, h-1-y
+			case 4:
+				u, v = x, h-1-y
+			case 5:
+				u, v = y, x
+			case 6:
+				u, v = h-1-y, x
+			case 7:
+				u, v = h-1-y, w-1-x
+			case 8:
+				u, v = y, w-1-x
+			}
+			out.Pix[v*out.Stride+u] = g.Pix[y*g.Stride+x]
+		}
+	}
+	return out
+}
+
+type scene struct {
+	name   string
+	views  []sceneView
+	photos []scenePhoto
+}
+
+type sceneView struct {
+	ID            string
+	Width, Height int
+	Path          string `json:"-"`
+}
+
+type scenePhoto struct {
+	File, View, Role, Impostor string
+	Orientation                int `json:"exif_orientation"`
+	Width, Height              int
+	Map                        struct {
+		Ref, Photo [][2]float64
+		InFrame    []int `json:"in_frame"`
+	}
+}
+
+// scenes reads the rendered surveys; reference paths come from survey.yaml's plain lines.
+func scenes(t testing.TB, root string) []scene {
+	paths, err := filepath.Glob(filepath.Join(root, "scenes", "*", "truth.json"))
+	require.NoError(t, err)
+	sort.Strings(paths)
+	var out []scene
+	for _, p := range paths {
+		b, err := os.ReadFile(p)
+		require.NoError(t, err)
+		var s struct {
+			Views  []sceneView
+			Photos []scenePhoto
+		}
+		require.NoError(t, json.Unmarshal(b, &s))
+		dir := filepath.Dir(p)
+		y, err := os.ReadFile(filepath.Join(dir, "survey.yaml"))
+		require.NoError(t, err)
+		id := ""
+		for _, l := range strings.Split(string(y), "\n") {
+			l = strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(l), "- "))
+			if v, ok := strings.CutPrefix(l, "id:"); ok {
+				id = strings.Trim(strings.TrimSpace(v), `"'`)
+			}
+			if v, ok := strings.CutPrefix(l, "reference:"); ok {
+				for i := range s.Views {
+					if s.Views[i].ID == id {
+						s.Views[i].Path = filepath.Join(dir, strings.Trim(strings.TrimSpace(v), `"'`))
+					}
+				}
+			}
+		}
+		out = append(out, scene{dir, s.Views, s.Photos})
+	}
+	return out
+}
+
+func fmtErr(v float64) string {
+	if math.IsNaN(v) {
+		return "     -"
+	}
+	return fmt.Sprintf("%6.2f", v)
+}
+
+// mapErrors returns a mapping's errors at given pairs, in reference px.
+func mapErrors(m Mapping, ref, photo [][2]float64, use func(i int) bool) []float64 {
+	var e []float64
+	for i := range ref {
+		if use(i) {
+			v := vote{X: ref[i][0], Y: ref[i][1], PX: photo[i][0], PY: photo[i][1]}
+			e = append(e, miss(m, &v))
+		}
+	}
+	return e
+}
+
+func rms(e []float64) float64 {
+	var s float64
+	for _, v := range e {
+		s += v * v
+	}
+	return math.Sqrt(s / float64(len(e)))
+}
+
+var trace = os.Getenv("REGISTER_TRACE") != ""
+
+func traced() {
+	if trace {
+		debug = func(k string, m, in int, r refined) {
+			fmt.Printf("      %-9s matches %d in %d | coarse %.2f agree %.2f votes %d asked %d heldout %.2f mid %.2f stiff %v q %.3f\n", k, m, in, r.coarse, r.agree, len(r.votes), r.asked, r.heldOut, r.mid, r.stiff, r.q)
+		}
+	}
+}
+
+func TestTableScenes(t *testing.T) {
+	root := shared(t)
+	traced()
+	only := os.Getenv("REGISTER_ONLY")
+	var all []float64
+	for _, s := range scenes(t, root) {
+		if only != "" && !strings.Contains(s.name, only) {
+			continue
+		}
+		var refs []*Reference
+		for _, v := range s.views {
+			r, err := NewReference(v.ID, load(t, v.Path, 1), DefaultOptions())
+			require.NoError(t, err)
+			refs = append(refs, r)
+		}
+		for _, p := range s.photos {
+			g := load(t, filepath.Join(s.name, p.File), p.Orientation)
+			t0 := time.Now()
+			r := Align(context.Background(), refs, g, "", DefaultOptions())
+			dt := time.Since(t0)
+			want := p.View
+			if p.Role == "impostor" {
+				want = "!" + p.Impostor
+			}
+			mid, p95, tot := math.NaN(), math.NaN(), math.NaN()
+			if p.Role != "impostor" && r.Accepted && r.View == p.View {
+				e := mapErrors(r.Mapping, p.Map.Ref, p.Map.Photo, func(i int) bool { return p.Map.InFrame[i] != 0 })
+				all = append(all, e...)
+				tot = rms(e)
+				mid, p95 = median(e), quantile(e, .95)
+			}
+			fmt.Printf("%-18s %-34s want %-12s got %-12s %-5v %-14s %5dms in %4d agree %.2f rms %s | true rms %s med %s p95 %s sharp %.3f clip %.1f ov %.0f %s %s\n",
+				filepath.Base(s.name), p.File, want, r.View, r.Accepted, r.Reason, dt.Milliseconds(), r.Inliers, r.Agree, fmtErr(r.RMSPx), fmtErr(tot), fmtErr(mid), fmtErr(p95), r.Sharpness, r.ClippedPct, r.OverlapPct, r.Basis, r.Detail)
+		}
+	}
+	fmt.Printf("all: median %.3f p95 %.3f max %.3f of %d\n", median(all), quantile(all, .95), quantile(all, 1), len(all))
+}
+
+func readH(t testing.TB, path string) mat3 {
+	b, err := os.ReadFile(path)
+	require.NoError(t, err)
+	var h mat3
+	for i, f := range strings.Fields(string(b)) {
+		h[i], err = strconv.ParseFloat(f, 64)
+		require.NoError(t, err)
+	}
+	return h
+}
+
+func TestTablePairs(t *testing.T) {
+	root := filepath.Join(shared(t), "realdata")
+	traced()
+	f, err := os.Open(filepath.Join(root, "pairs.csv"))
+	require.NoError(t, err)
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	require.NoError(t, err)
+	refs := map[string]*Reference{}
+	type count struct{ n, a, b, c, rej, bad int }
+	tot := map[string]*count{}
+	only := os.Getenv("REGISTER_ONLY")
+	for _, r := range rows[1:] {
+		if only != "" && !strings.Contains(r[0], only) {
+			continue
+		}
+		if refs[r[1]] == nil {
+			refs[r[1]], err = NewReference("v", load(t, filepath.Join(root, r[1]), 1), DefaultOptions())
+			require.NoError(t, err)
+		}
+		ref := refs[r[1]]
+		g := load(t, filepath.Join(root, r[2]), 1)
+		h := readH(t, filepath.Join(root, r[4]))
+		t0 := time.Now()
+		res := Align(context.Background(), []*Reference{ref}, g, "", DefaultOptions())
+		dt := time.Since(t0)
+		e := math.NaN()
+		if res.Accepted {
+			var a, b [][2]float64
+			for j := 0; j < 33; j++ {
+				for i := 0; i < 33; i++ {
+					x, y := float64(ref.W-1)*float64(i)/32, float64(ref.H-1)*float64(j)/32
+					px, py := Mapping{PhotoFromRef: h}.Photo(x, y)
+					qx, qy := res.Mapping.Photo(x, y)
+					in := func(x, y float64) bool {
+						return x >= 0 && y >= 0 && x < float64(g.Rect.Dx()) && y < float64(g.Rect.Dy())
+					}
+					if in(px, py) && in(qx, qy) {
+						inv, _ := inv3(h)
+						v := vote{X: x, Y: y, PX: qx, PY: qy}
+						ex, ey, _ := v.pull(inv)
+						a, b = append(a, [2]float64{0, 0}), append(b, [2]float64{ex, ey})
+					}
+				}
+			}
+			var s float64
+			for i := range a {
+				s += b[i][0]*b[i][0] + b[i][1]*b[i][1]
+			}
+			if len(a) > 7 {
+				e = math.Sqrt(s / float64(len(a)))
+			}
+		}
+		for _, k := range []string{"all", "<=1px", r[6]} {
+			if tr, err := strconv.ParseFloat(r[8], 64); k == "<=1px" && (err != nil || tr > 1) {
+				continue
+			}
+			c := tot[k]
+			if c == nil {
+				c = &count{}
+				tot[k] = c
+			}
+			c.n++
+			if !res.Accepted {
+				c.rej++
+			}
+			if e < 1 {
+				c.a++
+			}
+			if e < 3 {
+				c.b++
+			}
+			if e < 5 {
+				c.c++
+			}
+			if e >= 5 {
+				c.bad++
+			}
+		}
+		fmt.Printf("%-32s %-5v %-14s %5dms in %4d agree %.2f rms %s | true %s (truth %s) sharp %.3f clip %.1f ov %.0f %s %s\n", r[0], res.Accepted, res.Reason, dt.Milliseconds(), res.Inliers, res.Agree, fmtErr(res.RMSPx), fmtErr(e), r[8], res.Sharpness, res.ClippedPct, res.OverlapPct, res.Basis, res.Detail)
+	}
+	var keys []string
+	for k := range tot {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	for _, k := range keys {
+		c := tot[k]
+		p := func(n int) float64 { return 100 * float64(n) / float64(c.n) }
+		fmt.Printf("%-18s %3d pairs: %5.1f %5.1f %5.1f %%  refused %d, used but off %d\n", k, c.n, p(c.a), p(c.b), p(c.c), c.rej, c.bad)
+	}
+}

@@ -1,0 +1,145 @@
+package register
+
+import (
+	"math"
+	"sort"
+
+	"tilelapse/register/internal/cv"
+)
+
+func sortFloats(v []float64) { sort.Float64s(v) }
+
+// grid says where windows stand in a frame and how far they look, px of the frame.
+type grid struct {
+	spacing, radius, search int
+}
+
+// Windows that say nothing are left out.
+const (
+	minTexture = 0.02 // mean square of the oriented picture over the window, of the largest possible
+	minSeen    = 0.7  // share of the window inside reference and photo
+)
+
+// windows compares the reference's oriented picture with the warped photo's, window by window, and returns the votes
+// in reference px and photo px; also how many windows of the reference had texture inside the overlap.
+func windows(ref, img *oriented, f frame, m Mapping, g grid) (votes []vote, asked int, err error) {
+	var centres []int32
+	var at [][2]int
+	n := float64((2*g.radius + 1) * (2*g.radius + 1))
+	x0, y0 := (f.w-1)%g.spacing/2, (f.h-1)%g.spacing/2
+	for y := y0; y < f.h; y += g.spacing {
+		for x := x0; x < f.w; x += g.spacing {
+			if ref.share(x, y, g.radius) < minSeen || img.share(x, y, g.radius) < minSeen {
+				continue
+			}
+			if ref.energy(x, y, g.radius) < minTexture*n*orientUnit*orientUnit {
+				continue
+			}
+			at = append(at, [2]int{x, y})
+			centres = append(centres, int32(x+orientPad), int32(y+orientPad))
+		}
+	}
+	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, channels, centres, g.radius, g.search)
+	if err != nil {
+		return nil, 0, err
+	}
+	side := 2*g.search + 1
+	score := make([]float64, side*side)
+	for k, c := range at {
+		er := ref.energy(c[0], c[1], g.radius)
+		for i := range score {
+			e := er * img.energy(c[0]+i%side-g.search, c[1]+i/side-g.search, g.radius)
+			score[i] = 0
+			if e > 0 {
+				score[i] = float64(sums[k*side*side+i]) / math.Sqrt(e)
+			}
+		}
+		v, ok := peak(score, side)
+		if !ok {
+			continue
+		}
+		dx, dy := v.X-float64(g.search), v.Y-float64(g.search)
+		v.X, v.Y = f.ref(float64(c[0]), float64(c[1]))
+		qx, qy := f.ref(float64(c[0])+dx, float64(c[1])+dy)
+		v.PX, v.PY = m.Photo(qx, qy)
+		if math.IsNaN(v.PX) {
+			continue
+		}
+		votes = append(votes, v)
+	}
+	weigh(votes)
+	return votes, len(at), nil
+}
+
+// peak finds the highest score to a fraction of a px by the quadratic through its 3 × 3 neighbours; false when it lies
+// on the border of the search or is no peak.
+func peak(s []float64, side int) (vote, bool) {
+	b := 0
+	for i, v := range s {
+		if v > s[b] {
+			b = i
+		}
+	}
+	x, y := b%side, b/side
+	if x == 0 || y == 0 || x == side-1 || y == side-1 || s[b] <= 0 {
+		return vote{}, false
+	}
+	// Least squares over the nine values.
+	var gx, gy, hxx, hyy, hxy float64
+	for j := -1; j <= 1; j++ {
+		for i := -1; i <= 1; i++ {
+			v := s[b+j*side+i]
+			gx += float64(i) * v / 6
+			gy += float64(j) * v / 6
+			hxy += float64(i*j) * v / 4
+			hxx += (float64(i*i) - 2./3) * v
+			hyy += (float64(j*j) - 2./3) * v
+		}
+	}
+	det := hxx*hyy - hxy*hxy
+	if hxx >= 0 || hyy >= 0 || det <= 1e-12 {
+		return vote{}, false
+	}
+	dx, dy := -(hyy*gx-hxy*gy)/det, -(hxx*gy-hxy*gx)/det
+	if math.Abs(dx) > 1 || math.Abs(dy) > 1 {
+		return vote{}, false
+	}
+	other := 0.0
+	for i, v := range s {
+		if v > other && (abs(i%side-x) > 2 || abs(i/side-y) > 2) {
+			other = v
+		}
+	}
+	p := s[b]
+	k := 1 / (1.02 - math.Min(1, p*p))
+	return vote{X: float64(x) + dx, Y: float64(y) + dy, Info: [3]float64{-hxx * k, -hxy * k, -hyy * k}, Peak: p, Lone: p - other, Scale: 1}, true
+}
+
+func abs(v int) int {
+	if v < 0 {
+		return -v
+	}
+	return v
+}
+
+// weigh brings the certainties to 1 in the middle and 4 at most, and lowers what is hardly better than another place.
+func weigh(votes []vote) {
+	if len(votes) == 0 {
+		return
+	}
+	t := make([]float64, len(votes))
+	for i, v := range votes {
+		t[i] = (v.Info[0] + v.Info[2]) / 2
+	}
+	m := median(append([]float64(nil), t...))
+	for i := range votes {
+		k := 1 / m
+		if t[i] > 4*m {
+			k = 4 / t[i]
+		}
+		for c := range votes[i].Info {
+			votes[i].Info[c] *= k
+		}
+		votes[i].Scale = math.Max(0, math.Min(1, votes[i].Lone/.05)) * math.Min(1, votes[i].Peak/.5)
+	}
+}
