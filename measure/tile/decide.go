@@ -35,13 +35,20 @@ func miss(z float64) float64 {
 
 // Score weighs the explanations of one tile against each other, before its neighbours are heard.
 func (e *Evidence) Score() Scores {
-	visible := 1.5*miss((0.7-e.Around)/0.2) + miss(e.Joint/4)
+	// how much the surroundings can tell hangs on their contrast in the reference
+	sight := e.Relief * e.Relief / (e.Relief*e.Relief + 0.15*0.15)
+	visible := 1.5 * sight * miss((0.7-e.Around)/0.2)
 	gone := miss((e.Own - 0.2) / 0.2)
 	noise := 1 + e.Noise
-	own := 5 + miss(e.Change/(1.5*noise)) + 2.5*miss(e.Clean/(1.5*noise)) + 1.5*miss((e.Usual-e.Whole)/0.2)
-	bed := 2 + 2.5*miss(e.Bed/5) + miss((0.5-e.Rough)/0.3) + gone
-	other := 0 + 1.5*miss((e.Rough-0.2)/0.2) + gone
-	front := -1 + 1.5*miss((e.Around-0.05)/0.2)
+	// where the joint has changed as much as the tile, light or a film explains both
+	change := math.Max(0, math.Min(e.Change, 2*e.Clean)-math.Max(0, e.Joint-2))
+	clean := math.Max(0, e.Clean-math.Max(0, e.Joint-2))
+	kept := e.Whole - e.Usual
+	own := 5 + miss(change/(1.5*noise)) + 2.5*miss(clean/(1.5*noise)) + 1.5*miss(-kept/0.2) + 0.5*miss((e.Rough-0.3)/0.2)
+	intact := 2 * miss((e.Joint-1)/3)
+	bed := 2 + 2.5*miss(e.Bed/5) + miss((0.4-e.Rough)/0.3) + gone + intact + miss((kept+0.3)/0.1) + miss((e.Contrast-0.3)/0.3) + miss((e.Uneven-1)/1.5)
+	other := 1.5*miss((e.Rough-0.2)/0.2) + gone + intact + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3)
+	front := -1 + 1.5*sight*miss((e.Around-0.05)/0.2)
 	return Scores{Own: own + visible, Bed: bed + visible, Other: other + visible, Front: front}
 }
 

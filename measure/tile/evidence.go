@@ -3,6 +3,7 @@ package tile
 import (
 	"math"
 
+	"tilelapse/measure/colour"
 	"tilelapse/measure/plane"
 )
 
@@ -16,15 +17,18 @@ type Evidence struct {
 	Own     float64    `json:"own"`    // likeness of the core's inner pattern to the reference's
 	Whole   float64    `json:"whole"`  // likeness of the tile together with its surroundings
 	Around  float64    `json:"around"` // likeness of the surroundings alone
+	Relief  float64    `json:"relief"` // structure of the surroundings in the reference, log units: what Around can tell
 	Rough   float64    `json:"rough"`  // texture of the core against the tiles around, both relative to the reference; log
 
-	Change float64 `json:"change"` // colour not explained by the lights around and scale
-	Clean  float64 `json:"clean"`  // the same of its best kept part, thick scale not allowed
-	Bed    float64 `json:"bed"`    // colour difference to the joints around in this photo, lightness at half weight
-	Joint  float64 `json:"joint"`  // the joint's own colour not explained by light and scale
-	Alpha  float64 `json:"alpha"`  // opacity that explains it best
-	Noise  float64 `json:"noise"`  // median Change of the tiles around: how well anything is explained here
-	Usual  float64 `json:"usual"`  // median Whole of the tiles around
+	Change   float64 `json:"change"`   // colour not explained by the lights around and scale
+	Clean    float64 `json:"clean"`    // the same of its best kept part, thick scale not allowed
+	Bed      float64 `json:"bed"`      // colour difference to the joints around in this photo, lightness at half weight
+	Joint    float64 `json:"joint"`    // the joint's own colour not explained by light and scale
+	Alpha    float64 `json:"alpha"`    // opacity that explains it best
+	Contrast float64 `json:"contrast"` // what is left of the step from joint to tile, 1 = as in the reference
+	Uneven   float64 `json:"uneven"`   // spread of colour over the tile's cells beyond the reference's, CIELAB units
+	Noise    float64 `json:"noise"`    // median Change of the tiles around: how well anything is explained here
+	Usual    float64 `json:"usual"`    // median Whole of the tiles around
 
 	cells [][3]float64 // median colour of each cell, only while a photo is read
 }
@@ -53,6 +57,7 @@ func (s *Surface) Evidence(img *plane.Image) []Evidence {
 		e.Usable = usableShare(img, core)
 		e.Colour = medianColour(img, core)
 		e.Ring = medianColour(img, s.lay.ring[t])
+		e.Relief = s.tiles[t].relief
 		e.Own = likeness(s.ref, p, core)
 		e.Around = likeness(s.ref, p, s.lay.around[t])
 		px = append(append(px[:0], core...), s.lay.around[t]...)
@@ -66,9 +71,10 @@ func (s *Surface) Evidence(img *plane.Image) []Evidence {
 		for _, c := range s.cells[t] {
 			e.cells = append(e.cells, medianColour(img, c.px))
 		}
+		e.Uneven = s.spread(e.cells) - s.tiles[t].spread
 	}
 	for t := range ev {
-		s.compare(t, &ev[t], seen)
+		s.compare(t, ev, seen)
 	}
 	s.relate(ev)
 	return ev
@@ -85,143 +91,169 @@ type look struct {
 
 var absent = [3]float64{math.NaN(), math.NaN(), math.NaN()}
 
-// compare sets a tile's colours against its own glaze and against the bed, under the lights seen around it: a light
-// counts as possible when at least a tenth of the tiles and joints around are lit like that, so neither a shadow's edge
-// nor a few changed neighbours mislead.
-func (s *Surface) compare(t int, e *Evidence, seen []look) {
-	me, ref := seen[t], &s.tiles[t]
-	ring := sample{me.ring, ref.ring}
-	gains := make([][3]float64, 0, 2*len(s.hood[t])+1)
-	if ring.ok() {
-		gains = append(gains, ring.gain())
-	}
-	first := len(gains)
+// seesLess is the likeness of the surroundings below which a tile's colours say nothing of the light.
+const seesLess = 0.35
+
+// lightsAt gathers the lights around a tile from what is in plain sight.
+func (s *Surface) lightsAt(t int, ev []Evidence, seen []look) *lights {
+	gains := make([][3]float64, 0, 2*hoodSize)
+	used := 0
 	for _, u := range s.hood[t] {
+		if used == hoodSize {
+			break
+		}
+		if ev[u].Around < seesLess && ev[u].Relief > 0.1 {
+			continue
+		}
+		used++
 		for _, a := range [2]sample{{seen[u].all, s.tiles[u].colour}, {seen[u].ring, s.tiles[u].ring}} {
 			if a.ok() {
 				gains = append(gains, a.gain())
 			}
 		}
 	}
-	// the joint next to the tile is lit like the tile: its light counts, or that of two of its sides
-	var side [][3]float64
-	for q, r := range s.quarters[t] {
-		if a := (sample{me.quarter[q], r.colour}); a.ok() {
-			side = append(side, a.gain())
+	var ring, sides [][3]float64
+	if a := (sample{seen[t].ring, s.tiles[t].ring}); a.ok() && (ev[t].Around >= seesLess || ev[t].Relief <= 0.1) {
+		ring = append(ring, a.gain())
+		for q, r := range s.quarters[t] {
+			if a := (sample{seen[t].quarter[q], r.colour}); a.ok() {
+				sides = append(sides, a.gain())
+			}
 		}
 	}
-	e.Change, e.Clean, e.Bed, e.Joint, e.Alpha = math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()
-	k := len(gains) / 10
-	if (sample{me.all, ref.colour}).ok() && len(gains) > 0 {
-		var alpha []float64
-		e.Change = lit(gains, side, first, k, func(g [3]float64) float64 {
-			d, a := explain(me.all, g, &s.under[t])
-			alpha = append(alpha, a)
+	return newLights(gains, ring, sides)
+}
+
+// hoodSize is how many tiles in plain sight tell the light around a tile.
+const hoodSize = 40
+
+// compare sets a tile's colours against its own glaze and against the bed, under the lights seen around it.
+func (s *Surface) compare(t int, ev []Evidence, seen []look) {
+	e, me, ref := &ev[t], seen[t], &s.tiles[t]
+	e.Change, e.Clean, e.Bed, e.Joint, e.Contrast = math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	l := s.lightsAt(t, ev, seen)
+	if len(l.around) == 0 {
+		return
+	}
+	if (sample{me.all, ref.colour}).ok() {
+		best := math.Inf(1)
+		e.Change = l.least(func(g [3]float64) float64 {
+			d, a := explain(me.all, g, &s.under[t], len(s.under[t])-1)
+			if d < best {
+				best, e.Alpha = d, a
+			}
 			return d
 		})
-		e.Alpha = median(alpha)
-		e.Clean = s.cleanest(t, e, gains, side, first, k)
-		e.Bed = s.toBed(t, me, gains, seen)
+		e.Clean = s.cleanest(t, e, l)
+		e.Bed = s.toBed(t, e, me, l, ev, seen)
 	}
-	if ring.ok() && len(gains) > first {
-		var d []float64
-		for _, g := range gains[first:] {
-			x, _ := explain(me.ring, g, &s.underRing[t])
-			d = append(d, x)
-		}
-		e.Joint = kth(d, k)
+	if (sample{me.ring, ref.ring}).ok() {
+		e.Joint = (&lights{around: l.around}).least(func(g [3]float64) float64 {
+			d, _ := explain(me.ring, g, &s.underRing[t], len(s.under[t])-1)
+			return d
+		})
+		e.Contrast = contrast(me, ref)
 	}
+}
+
+// contrast is what is left of the step from the joint to the tile: 1 as in the reference, 0 none; the light is the same
+// on both and drops out.
+func contrast(me look, ref *refTile) float64 {
+	var dot, norm float64
+	for c := range 3 {
+		was := math.Log(math.Max(0, ref.colour[c])+floor) - math.Log(math.Max(0, ref.ring[c])+floor)
+		is := math.Log(math.Max(0, me.all[c])+floor) - math.Log(math.Max(0, me.ring[c])+floor)
+		dot += was * is
+		norm += was * was
+	}
+	return dot / (norm + 0.02)
 }
 
 // cleanest is how far the best kept part of a tile lies from its own glaze under at most a thin veil: the lower fifth of
 // its cells. Dirt, growth, drips and litter leave some part as it was; a bed or another glaze leaves none.
-func (s *Surface) cleanest(t int, e *Evidence, gains, side [][3]float64, first, k int) float64 {
+func (s *Surface) cleanest(t int, e *Evidence, l *lights) float64 {
 	var best []float64
 	for c, now := range e.cells {
 		if math.IsNaN(now[0]) || math.IsNaN(s.cells[t][c].colour[0]) {
 			continue
 		}
-		under := &s.cells[t][c].under
-		best = append(best, lit(gains, side, first, k, func(g [3]float64) float64 {
-			lab := undo(now, g).Lab()
-			m := math.Inf(1)
-			for a := 0; a <= veil; a++ {
-				m = math.Min(m, apart(lab, under[a]))
-			}
-			return m
+		best = append(best, l.least(func(g [3]float64) float64 {
+			d, _ := explain(now, g, &s.cells[t][c].under, hazeSteps+veil)
+			return d
 		}))
 	}
 	return quantile(best, 0.2)
 }
 
-// lit is the smallest difference under the lights that count: the k-th smallest over the lights seen around, the one
-// under the joint's own light (gains[0] when first is 1), the second smallest over the joint's sides.
-func lit(gains, side [][3]float64, first, k int, difference func(gain [3]float64) float64) float64 {
-	d := make([]float64, len(gains), len(gains)+len(side))
-	for i, g := range gains {
-		d[i] = difference(g)
-	}
-	least := math.Inf(1)
-	if first == 1 {
-		least = d[0]
-	}
-	least = math.Min(least, kth(d, k))
-	d = d[:0]
-	for _, g := range side {
-		d = append(d, difference(g))
-	}
-	if len(d) > 1 {
-		least = math.Min(least, kth(d, 1))
-	}
-	return least
-}
-
 // veil is the thickest scale, in steps, under which a cell still shows its glaze for certain.
 const veil = 4
 
-// toBed is how far a tile's colour lies from the joints around in the same photo; a bed may be darker or lighter than a
-// joint, so lightness counts half.
-func (s *Surface) toBed(t int, me look, gains [][3]float64, seen []look) float64 {
-	var light [3]float64
-	var v []float64
-	for c := range light {
-		v = v[:0]
-		for _, g := range gains {
-			v = append(v, g[c])
+// toBed is how far a tile's colour lies from the joints around in the same photo, in the upper part of its cells: the
+// bed shows everywhere or not at all. A bed may be darker or lighter than a joint, so lightness counts half.
+func (s *Surface) toBed(t int, e *Evidence, me look, l *lights, ev []Evidence, seen []look) float64 {
+	var joints []colour.Lab
+	add := func(u int) {
+		if !math.IsNaN(seen[u].ring[0]) {
+			joints = append(joints, undo(seen[u].ring, l.middle).Lab())
 		}
-		light[c] = median(v)
 	}
-	lab := undo(me.all, light).Lab()
-	v = v[:0]
-	add := func(ring [3]float64) {
-		if !math.IsNaN(ring[0]) {
-			j := undo(ring, light).Lab()
+	add(t)
+	for _, u := range s.hood[t][:min(hoodSize, len(s.hood[t]))] {
+		if ev[u].Around >= seesLess {
+			add(u)
+		}
+	}
+	v := make([]float64, 0, len(joints))
+	to := func(now [3]float64) float64 {
+		lab := undo(now, l.middle).Lab()
+		v = v[:0]
+		for _, j := range joints {
 			v = append(v, math.Sqrt((lab.L-j.L)*(lab.L-j.L)/4+(lab.A-j.A)*(lab.A-j.A)+(lab.B-j.B)*(lab.B-j.B)))
 		}
+		return kth(v, len(v)/10)
 	}
-	add(me.ring)
-	for _, u := range s.hood[t] {
-		add(seen[u].ring)
+	var d []float64
+	for _, now := range e.cells {
+		if !math.IsNaN(now[0]) {
+			d = append(d, to(now))
+		}
 	}
-	return kth(v, len(v)/10)
+	return math.Max(to(me.all), quantile(d, 0.7))
 }
 
-// relate sets each tile's figures against those of the tiles around it.
+// spread is how unevenly coloured a tile's cells are, in CIELAB a and b: light hardly touches it.
+func (s *Surface) spread(cells [][3]float64) float64 {
+	var n, sa, sb, saa, sbb float64
+	for _, c := range cells {
+		if math.IsNaN(c[0]) {
+			continue
+		}
+		lab := colour.RGB(c).Lab()
+		n++
+		sa, sb = sa+lab.A, sb+lab.B
+		saa, sbb = saa+lab.A*lab.A, sbb+lab.B*lab.B
+	}
+	if n < 2 {
+		return math.NaN()
+	}
+	return math.Sqrt(math.Max(0, saa/n-sa*sa/(n*n)+sbb/n-sb*sb/(n*n)))
+}
+
+// relate sets each tile's figures against those of the tiles in plain sight around it.
 func (s *Surface) relate(ev []Evidence) {
 	rough := make([]float64, len(ev))
 	var x, w, r []float64
 	for t := range ev {
 		x, w, r = x[:0], w[:0], r[:0]
 		for _, u := range s.hood[t] {
-			if ev[u].Change == ev[u].Change {
-				x = append(x, ev[u].Change)
+			if len(x) == hoodSize {
+				break
 			}
-			if ev[u].Whole == ev[u].Whole {
-				w = append(w, ev[u].Whole)
+			e := &ev[u]
+			if math.IsNaN(e.Change) || math.IsNaN(e.Whole) || math.IsNaN(e.Rough) || e.Around < seesLess && e.Relief > 0.1 {
+				continue
 			}
-			if ev[u].Rough == ev[u].Rough {
-				r = append(r, ev[u].Rough)
-			}
+			x, w, r = append(x, e.Change), append(w, e.Whole), append(r, e.Rough)
 		}
 		ev[t].Noise, ev[t].Usual = median(x), median(w)
 		rough[t] = ev[t].Rough - median(r)

@@ -1,6 +1,7 @@
 package tile
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -30,16 +31,31 @@ func undo(now, gain [3]float64) (o colour.RGB) {
 	return o
 }
 
-// scaleSteps is the number of opacities tried between bare glaze and thick scale.
-const scaleSteps = 20
+// The opacities tried between a glaze that mirrored the sky in the reference and thick scale, in steps of 1/20.
+const (
+	hazeSteps  = 8  // below 0: the reference showed the glaze through a veil that is not there now
+	thickSteps = 20 // from 0 on
+)
 
-// scaled lists the colours of a glaze under more and more scale.
-func scaled(glaze, deposit [3]float64) (v [scaleSteps]colour.Lab) {
+// shades are the colours of a glaze from less veiled than in the reference to thickly scaled.
+type shades [hazeSteps + thickSteps]colour.Lab
+
+// opacity of the k-th shade.
+func opacity(k int) float64 { return float64(k-hazeSteps) / 20 }
+
+// scaled lists the colours of a glaze under more and more scale. Glazes mirror the sky, each tile at its own tilt: a veil
+// in the reference that has gone looks like negative scale.
+func scaled(glaze, deposit [3]float64) (v shades) {
 	for k := range v {
-		a := float64(k) / scaleSteps
+		a := opacity(k)
 		var m colour.RGB
 		for c := range m {
-			m[c] = (1-a)*math.Max(0, glaze[c]) + a*deposit[c]
+			g := math.Max(0, glaze[c])
+			if a >= 0 {
+				m[c] = (1-a)*g + a*deposit[c]
+			} else {
+				m[c] = math.Max(0.15*g, (g+a*deposit[c])/(1+a))
+			}
 		}
 		v[k] = m.Lab()
 	}
@@ -48,7 +64,7 @@ func scaled(glaze, deposit [3]float64) (v [scaleSteps]colour.Lab) {
 
 // apart is a quick colour difference, weighted by chroma as in CIE94 (kL = kC = kH = 1, the chroma of q).
 func apart(p, q colour.Lab) float64 {
-	cp, cq := p.Chroma(), q.Chroma()
+	cp, cq := math.Sqrt(p.A*p.A+p.B*p.B), math.Sqrt(q.A*q.A+q.B*q.B)
 	dl, dc := p.L-q.L, cp-cq
 	da, db := p.A-q.A, p.B-q.B
 	dh2 := math.Max(0, da*da+db*db-dc*dc)
@@ -56,23 +72,79 @@ func apart(p, q colour.Lab) float64 {
 	return math.Sqrt(dl*dl + dc*dc/(sc*sc) + dh2/(sh*sh))
 }
 
-// explain is how far a colour, freed of a light, lies from the glaze under any amount of scale, and that amount.
-func explain(now [3]float64, gain [3]float64, under *[scaleSteps]colour.Lab) (de, opacity float64) {
+// explain is how far a colour, freed of a light, lies from the glaze under scale of shade 0 to last, and that opacity.
+func explain(now, gain [3]float64, under *shades, last int) (de, alpha float64) {
 	lab := undo(now, gain).Lab()
 	de = math.Inf(1)
-	for k := range under {
+	for k := 0; k <= last; k++ {
 		if d := apart(lab, under[k]); d < de {
-			de, opacity = d, float64(k)/scaleSteps
+			de, alpha = d, opacity(k)
 		}
 	}
-	return de, opacity
+	return de, alpha
 }
 
-// kth returns the k-th smallest of v (k from 0), the largest when there are fewer, NaN of nothing. v is reordered.
-func kth(v []float64, k int) float64 {
-	if len(v) == 0 {
-		return math.NaN()
+// lights are the lights under which a tile may be seen in a photo, as factors to the reference's.
+type lights struct {
+	around [][3]float64 // found at the tiles and joints around, from dark to bright
+	ring   [][3]float64 // of the joint around the tile itself: none or one
+	sides  [][3]float64 // of the joint on each of its sides
+	middle [3]float64   // median of around
+}
+
+// bins is how many lights the surroundings are summed up to. Each is the median of a group of like level, so that
+// neither one changed tile nor a stain makes a light of its own.
+const bins = 12
+
+func newLights(gains, ring, sides [][3]float64) *lights {
+	l := &lights{ring: ring, sides: sides}
+	level := func(g [3]float64) float64 { return g[0] * g[1] * g[2] }
+	slices.SortFunc(gains, func(a, b [3]float64) int {
+		if c := cmp.Compare(level(a), level(b)); c != 0 {
+			return c
+		}
+		return slices.Compare(a[:], b[:])
+	})
+	n := len(gains)
+	count := min(bins, n/3)
+	v := make([]float64, 0, n)
+	mid := func(g [][3]float64) (m [3]float64) {
+		for c := range m {
+			v = v[:0]
+			for _, q := range g {
+				v = append(v, q[c])
+			}
+			m[c] = median(v)
+		}
+		return m
 	}
-	slices.Sort(v)
-	return v[min(k, len(v)-1)]
+	for b := range count {
+		l.around = append(l.around, mid(gains[b*n/count:(b+1)*n/count]))
+	}
+	if n > 0 {
+		l.middle = mid(gains)
+	} else {
+		l.middle = [3]float64{1, 1, 1}
+	}
+	return l
+}
+
+// least is the smallest difference under any of the lights; of the joint's sides two must agree.
+func (l *lights) least(difference func(gain [3]float64) float64) float64 {
+	d := math.Inf(1)
+	for _, g := range l.around {
+		d = math.Min(d, difference(g))
+	}
+	for _, g := range l.ring {
+		d = math.Min(d, difference(g))
+	}
+	if len(l.sides) > 1 {
+		v := make([]float64, 0, 4)
+		for _, g := range l.sides {
+			v = append(v, difference(g))
+		}
+		slices.Sort(v)
+		d = math.Min(d, v[1])
+	}
+	return d
 }

@@ -47,3 +47,12 @@ func num[T cmp.Ordered](v T) float64 {
 
 // median returns the median of v, reordering v; NaN of nothing.
 func median[T cmp.Ordered](v []T) float64 { return quantile(v, 0.5) }
+
+// kth returns the k-th smallest of v (k from 0), the largest when there are fewer, NaN of nothing. v is reordered.
+func kth(v []float64, k int) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(v)
+	return v[min(k, len(v)-1)]
+}

@@ -26,7 +26,7 @@ type Surface struct {
 	deposit          [3]float64
 	ref              *planes
 	tiles            []refTile
-	under, underRing [][scaleSteps]colour.Lab // colours of glaze and joint under more and more scale
+	under, underRing []shades // colours of glaze and joint under more and more scale
 	quarters         [][4]cell
 	cells            [][]cell // a tile's core in parts
 	hood             [][]int  // tiles around each, nearest first, itself left out
@@ -37,7 +37,8 @@ type refTile struct {
 	colour [3]float64 // median of its core, linear light
 	ring   [3]float64 // median of the joint around it
 	rough  float64    // fine texture of its core, log units
-	spread float64    // structure of its core: deviation of log luminance
+	spread float64    // how unevenly its cells are coloured, CIELAB units
+	relief float64    // structure of its surroundings, log units
 	usable bool       // enough of it was readable
 }
 
@@ -45,7 +46,7 @@ type refTile struct {
 type cell struct {
 	px     []int32
 	colour [3]float64 // median in the reference
-	under  [scaleSteps]colour.Lab
+	under  shades
 }
 
 // fresh is the scale's linear colour when nothing is known of it: L* 90, slightly yellow (common practice, no source).
@@ -65,8 +66,9 @@ func New(in Input) *Surface {
 		r.colour = medianColour(in.Ref, s.lay.core[t])
 		r.ring = medianColour(in.Ref, s.lay.ring[t])
 		r.rough = s.ref.roughness(s.lay.core[t])
+		r.relief = s.ref.relief(s.lay.around[t])
 	}
-	s.under, s.underRing = make([][scaleSteps]colour.Lab, in.N), make([][scaleSteps]colour.Lab, in.N)
+	s.under, s.underRing = make([]shades, in.N), make([]shades, in.N)
 	s.cells = make([][]cell, in.N)
 	s.quarters = make([][4]cell, in.N)
 	for t := range s.tiles {
@@ -79,8 +81,13 @@ func New(in Input) *Surface {
 			c := medianColour(in.Ref, px)
 			s.cells[t] = append(s.cells[t], cell{px, c, scaled(c, s.deposit)})
 		}
+		var cells [][3]float64
+		for _, c := range s.cells[t] {
+			cells = append(cells, c.colour)
+		}
+		s.tiles[t].spread = s.spread(cells)
 	}
-	s.hoods(40)
+	s.hoods(100)
 	in.Ref = nil
 	s.in = in
 	return s
@@ -224,3 +231,27 @@ func likeness(a, b *planes, px []int32) float64 {
 
 // blind are the flags that make a pixel useless here. A dark end is still known to be dark.
 const blind = plane.Outside | plane.High | plane.Moving
+
+// relief is the root mean square structure over px, all channels together, log units.
+func (p *planes) relief(px []int32) float64 {
+	var s [3][2]float64
+	n := 0.0
+	for _, i := range px {
+		if p.flags[i]&blind != 0 {
+			continue
+		}
+		n++
+		for k, v := range [3]float32{p.lum[i], p.rg[i], p.bg[i]} {
+			s[k][0] += float64(v)
+			s[k][1] += float64(v) * float64(v)
+		}
+	}
+	if n < 2 {
+		return 0
+	}
+	var v float64
+	for k := range s {
+		v += s[k][1]/n - s[k][0]*s[k][0]/(n*n)
+	}
+	return math.Sqrt(math.Max(0, v))
+}
