@@ -79,6 +79,10 @@ func (s *sheet) tiles(f plane.Frame, opt Options) []Tile {
 	s.use = s.wide
 	d := m.distance(s, smooth)
 	j := s.jointness(d, m, reach[:4])
+	width := jointWidth(j, s.wide, s.w, s.h)
+	if width >= 4 {
+		s.thin(j, smooth, reach[:5])
+	}
 	if probe != nil {
 		probe("D", s.w, s.h, d)
 		probe("J", s.w, s.h, j)
@@ -97,12 +101,18 @@ func (s *sheet) tiles(f plane.Frame, opt Options) []Tile {
 	label, n := basins(z, s.use, s.w, s.h)
 	nodes := grow(label, n, js, d, s.w, s.h, 1)
 	picked := cut(nodes, nil, opt.LeastArea)
+	var p *prior
 	good := func(i int32) bool {
 		n := &nodes[i]
-		return n.quality(nil, opt.LeastArea) > 0.3 && n.level > 2*m.spread
+		if n.quality(nil, opt.LeastArea) < 0.3 || n.exit-n.within < 0.2 {
+			return false
+		}
+		// a tile of nearly the joint's colour is believed when it has a tile's size: a patch of joint has not
+		return n.level > 2*m.spread || n.ofTypical(p) > 0.3
 	}
 	for range 2 {
-		picked = cut(nodes, sizes(nodes, picked, s.w, s.h, good), opt.LeastArea)
+		p = sizes(nodes, picked, s.w, s.h, good)
+		picked = cut(nodes, p, opt.LeastArea)
 	}
 	own := make([]int32, len(nodes))
 	for i := range own {
@@ -126,7 +136,7 @@ func (s *sheet) tiles(f plane.Frame, opt Options) []Tile {
 		}
 	}
 	s.dropRims(label, int(k))
-	return s.trace(label, int(k), d, f, opt)
+	return s.trace(label, int(k), d, s.core(j, 0.5, opt.LeastArea), float32(1.5*m.spread), f, opt)
 }
 
 // jointness is every pixel's strength as a joint, 0..1: as near the joint colour as joints are, or much nearer than
@@ -134,10 +144,14 @@ func (s *sheet) tiles(f plane.Frame, opt Options) []Tile {
 func (s *sheet) jointness(d []float32, m *material, reach []float64) []float32 {
 	side := s.valley(d, reach)
 	tau := max(1.3*m.spread, 1)
+	t := float32(tau)
 	j := make([]float32, len(d))
 	rows(s.h, func(a, b int) {
 		for i := a * s.w; i < b*s.w; i++ {
 			v := (side[i] - d[i]) / (side[i] + 6)
+			if over := (d[i] - 3*t) / (3 * t); over > 0 {
+				v *= float32(math.Exp(-float64(over*over) / 2))
+			}
 			near := float32(math.Exp(-float64(d[i]) * float64(d[i]) / (2 * tau * tau)))
 			j[i] = 1 - (1-v)*(1-near)
 		}
@@ -177,8 +191,43 @@ func (s *sheet) dropRims(cell []int32, n int) {
 	}
 }
 
-// trace draws the outline of every cell where the colour is half way between joint and glaze.
-func (s *sheet) trace(cell []int32, n int, d []float32, f plane.Frame, opt Options) []Tile {
+// core returns every pixel's distance, px, to the joints proper: pixels of the joint colour that hang together over more
+// than least px. A motif's edge passes through the joint colour too, but for a pixel or two.
+func (s *sheet) core(strength []float32, limit float32, least float64) []float32 {
+	in := make([]bool, len(strength))
+	for i := range in {
+		in[i] = strength[i] > limit
+	}
+	seen := make([]bool, len(strength))
+	var part []int32
+	for i := range in {
+		if !in[i] || seen[i] {
+			continue
+		}
+		part = append(part[:0], int32(i))
+		seen[i] = true
+		for k := 0; k < len(part); k++ {
+			x, y := int(part[k])%s.w, int(part[k])/s.w
+			for dy := max(y-1, 0); dy <= min(y+1, s.h-1); dy++ {
+				for dx := max(x-1, 0); dx <= min(x+1, s.w-1); dx++ {
+					if j := dy*s.w + dx; in[j] && !seen[j] {
+						seen[j] = true
+						part = append(part, int32(j))
+					}
+				}
+			}
+		}
+		if float64(len(part)) < least {
+			for _, j := range part {
+				in[j] = false
+			}
+		}
+	}
+	return distances(in, s.w, s.h)
+}
+
+// trace draws the outline of every cell where, beside a joint, the colour is half way between joint and glaze.
+func (s *sheet) trace(cell []int32, n int, d, core []float32, low float32, f plane.Frame, opt Options) []Tile {
 	type box struct{ x0, y0, x1, y1 int }
 	boxes := make([]box, n)
 	for i := range boxes {
@@ -215,7 +264,9 @@ func (s *sheet) trace(cell []int32, n int, d []float32, f plane.Frame, opt Optio
 				sx, sy := x+b.x0-1, y+b.y0-1
 				field[y*w+x] = -half
 				if sx >= 0 && sy >= 0 && sx < s.w && sy < s.h && cell[sy*s.w+sx] == int32(c) {
-					field[y*w+x] = d[sy*s.w+sx] - half
+					// away from joints a dark motif is still tile
+					t := min(max(core[sy*s.w+sx]-2, 0), 1)
+					field[y*w+x] = d[sy*s.w+sx] - half + t*max(half-low, 0)
 				}
 			}
 		}

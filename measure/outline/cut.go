@@ -26,11 +26,11 @@ func (n *node) quality(p *prior, least float64) float64 {
 	if float64(n.area) < least {
 		return 0
 	}
-	q := math.Sqrt(n.outer * n.exit)
+	q := math.Sqrt(math.Sqrt(n.outer * n.exit * n.exit * n.exit))
 	if n.length == 0 {
 		return 0
 	}
-	q *= 1 - n.inner
+	q *= (1 - n.inner*n.inner) * (1 - n.within)
 	q *= ramp(n.solidity(), 0.5, 0.9)
 	if m := p.at(float64(n.sx)/float64(n.area), float64(n.sy)/float64(n.area)); !math.IsNaN(m) {
 		d := (math.Log(float64(n.area)) - m) / p.sd
@@ -41,6 +41,18 @@ func (n *node) quality(p *prior, least float64) float64 {
 		}
 	}
 	return q
+}
+
+// leastSD is the least spread of ln area that is believed: tiles cut at an edge are half as large.
+const leastSD = 0.3
+
+// ofTypical is the cell's area as a share of what is typical around it, 0 when that is unknown.
+func (n *node) ofTypical(p *prior) float64 {
+	m := p.at(float64(n.sx)/float64(n.area), float64(n.sy)/float64(n.area))
+	if math.IsNaN(m) {
+		return 0
+	}
+	return float64(n.area) / math.Exp(m)
 }
 
 // ramp rises from 0 at a to 1 at b.
@@ -128,7 +140,7 @@ func sizes(nodes []node, picked []int32, w, h int, good func(int32) bool) *prior
 		dev = append(dev, math.Abs(c.la-p.at(c.x, c.y)))
 	}
 	sort.Float64s(dev)
-	p.sd = min(max(1.8*dev[len(dev)/2], 0.5), 1.0)
+	p.sd = min(max(1.8*dev[len(dev)/2], leastSD), 1.0)
 	return p
 }
 

@@ -95,6 +95,43 @@ func (s *sheet) lines(smooth [3][]float32, reach []float64, step int) []float32 
 	return strength
 }
 
+// thin weakens the joint strength of what is thinner than 3 px and lies in colour between its two sides: not a joint but
+// the edge of a motif, where one colour passes into another by way of the joint's.
+func (s *sheet) thin(strength []float32, smooth [3][]float32, reach []float64) {
+	wide := opened(strength, s.w, s.h, 1)
+	L, A, B := smooth[0], smooth[1], smooth[2]
+	rows(s.h, func(a, b int) {
+		for y := a; y < b; y++ {
+			for x := range s.w {
+				i := y*s.w + x
+				if strength[i] < wide[i]+0.1 {
+					continue
+				}
+				var line float32
+				for d := range directions {
+					for _, r := range reach {
+						ox, oy := offset(d, r)
+						if x-abs(ox) < 0 || x+abs(ox) >= s.w || y-abs(oy) < 0 || y+abs(oy) >= s.h {
+							continue
+						}
+						p, q := i+oy*s.w+ox, i-oy*s.w-ox
+						p0, p1, p2 := L[i]-L[p], A[i]-A[p], B[i]-B[p]
+						q0, q1, q2 := L[i]-L[q], A[i]-A[q], B[i]-B[q]
+						dot := p0*q0 + p1*q1 + p2*q2
+						if dot <= 0 {
+							continue
+						}
+						big := max(p0*p0+p1*p1+p2*p2, q0*q0+q1*q1+q2*q2)
+						line = max(line, dot/float32(math.Sqrt(float64(big))))
+					}
+				}
+				kept := max(wide[i], strength[i]*line/(line+4))
+				strength[i] = 0.3*strength[i] + 0.7*kept
+			}
+		}
+	})
+}
+
 // valley tells for every pixel the level of its two sides in v: the largest, over directions and reaches, of the smaller
 // side. A pixel far below it lies in a line of low v.
 func (s *sheet) valley(v []float32, reach []float64) []float32 {

@@ -19,6 +19,8 @@ type node struct {
 	open        int64   // of its outline along the edge of what is used
 	level       float64 // mean distance from the joint colour
 	sumD        int64
+	share       [16]int32 // its pixels by strength as joints
+	within      float64   // strength as joints that a third of its pixels stay under: its inside
 }
 
 type vertex struct{ x, y int32 }
@@ -81,6 +83,7 @@ func grow(label []int32, n int, strength []uint8, dist []float32, w, h int, stop
 			nd.sx += int64(x)
 			nd.sy += int64(y)
 			nd.sumD += int64(dist[i]*16 + 0.5)
+			nd.share[strength[i]/16]++
 			if last[a].y != int32(y+1) {
 				last[a] = vertex{int32(x), int32(y + 1)}
 				pts[a] = append(pts[a], vertex{int32(x), int32(y)}, vertex{int32(x), int32(y + 1)}, vertex{int32(x), int32(y)}, vertex{int32(x), int32(y + 1)})
@@ -142,6 +145,7 @@ func grow(label []int32, n int, strength []uint8, dist []float32, w, h int, stop
 			nodes[i].outer = float64(s) / float64(l) / 255
 		}
 		nodes[i].level = float64(nodes[i].sumD) / 16 / float64(nodes[i].area)
+		nodes[i].within = nodes[i].inside()
 	}
 	for i := range nodes {
 		outer(int32(i))
@@ -160,6 +164,9 @@ func grow(label []int32, n int, strength []uint8, dist []float32, w, h int, stop
 		a.exit, b.exit = m.v, m.v
 		nd := node{left: m.a, right: m.b, parent: -1, area: a.area + b.area, sx: a.sx + b.sx, sy: a.sy + b.sy,
 			sumD: a.sumD + b.sumD, open: a.open + b.open, inner: max(m.v, a.inner, b.inner)}
+		for k := range nd.share {
+			nd.share[k] = a.share[k] + b.share[k]
+		}
 		nd.hull = hull(append(append(make([]vertex, 0, len(a.hull)+len(b.hull)), a.hull...), b.hull...))
 		alive[m.a], alive[m.b] = false, false
 		nodes = append(nodes, nd)
@@ -243,3 +250,17 @@ func hullArea(p []vertex) float64 {
 
 // solidity is the share of its hull that a cell fills, in (0,1].
 func (n *node) solidity() float64 { return float64(n.area) / max(hullArea(n.hull), 1) }
+
+// inside returns the strength as joints under which a third of the cell's pixels lie, 0..1.
+func (n *node) inside() float64 {
+	want := float64(n.area) / 3
+	var sum float64
+	for k, c := range n.share {
+		if next := sum + float64(c); next >= want {
+			return (float64(k) + (want-sum)/float64(c)) / float64(len(n.share))
+		} else {
+			sum = next
+		}
+	}
+	return 1
+}
