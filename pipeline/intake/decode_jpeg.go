@@ -9,6 +9,9 @@ import (
 // marker. Damage gives many more, or other warnings (measured on files with 16 bytes changed).
 const maxExtraneous = 8
 
+// maxLeftover is how many bytes that are no filling may follow the last block of pixels.
+const maxLeftover = 4
+
 func (j *job) jpeg() (*Picture, error) {
 	var s *icc.Space
 	var no error
@@ -37,18 +40,21 @@ func (j *job) jpeg() (*Picture, error) {
 		return nil, refuse(Damaged, "%v", err)
 	}
 	switch {
-	case damage.Warnings > 0 && damage.Cut && damage.Rows == h.H:
+	case damage.Cut && damage.Starved == 0 && damage.Warnings == 0 && damage.Percent >= 0:
+		// One scan, and no block lacked data: only the end mark is missing.
 		j.facts.note("the end mark is missing, the picture is all there")
-	case damage.Warnings > 0 && damage.Cut && damage.Rows >= 0:
-		return nil, refuse(CutShort, "%d %% of the picture is there", 100*damage.Rows/h.H)
-	case damage.Warnings > 0 && damage.Cut:
+	case damage.Cut && damage.Percent >= 0:
+		return nil, refuse(CutShort, "%d %% of the picture is there", damage.Percent)
+	case damage.Cut:
 		return nil, refuse(CutShort, "the file ends before the picture does")
-	case damage.Warnings > 0:
-		return nil, refuse(Damaged, "%d places, the first: %s", damage.Warnings, damage.Message)
+	case damage.Starved+damage.Warnings > 0:
+		return nil, refuse(Damaged, "%d places, the first: %s", damage.Starved+damage.Warnings, damage.Message)
+	case damage.Leftover > maxLeftover:
+		return nil, refuse(Damaged, "%d bytes of pixels are left over: some before them were misread", damage.Leftover)
 	case damage.Extraneous > maxExtraneous:
-		return nil, refuse(Damaged, "%d places with bytes that belong to nothing, at most %d are taken for a camera's habit", damage.Extraneous, maxExtraneous)
+		return nil, refuse(Damaged, "%d places with stray bytes, at most %d are taken for a camera's habit", damage.Extraneous, maxExtraneous)
 	case damage.Extraneous > 0:
-		j.facts.note("%d places with bytes that belong to nothing", damage.Extraneous)
+		j.facts.note("%d places with stray bytes", damage.Extraneous)
 	}
 	return picture(h.W, h.H, pix, nil, s), nil
 }

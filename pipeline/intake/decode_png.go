@@ -49,6 +49,21 @@ func readPNGHead(b []byte) (*pngHead, error) {
 	}
 }
 
+// pngEnds reports whether a PNG file goes on to its end chunk.
+func pngEnds(b []byte) bool {
+	for at := 8; at+12 <= len(b); {
+		n := int64(binary.BigEndian.Uint32(b[at:]))
+		if n > int64(len(b)-at-12) {
+			return false
+		}
+		if string(b[at+4:at+8]) == "IEND" {
+			return true
+		}
+		at += 12 + int(n)
+	}
+	return false
+}
+
 func (h *pngHead) chunk(kind string, d []byte) {
 	be := binary.BigEndian
 	switch {
@@ -133,6 +148,9 @@ func (j *job) png() (*Picture, error) {
 	}
 	if err := j.admit(h.w, h.h); err != nil {
 		return nil, err
+	}
+	if !pngEnds(j.b) {
+		return nil, broken(io.ErrUnexpectedEOF)
 	}
 	m, err := png.Decode(bytes.NewReader(j.b))
 	if err != nil {

@@ -62,6 +62,8 @@ func readTags(b []byte, format string) (t *tags, err error) {
 		"ColorSpace":         func(v any) { t.colorSpace = whole(v) },
 		"InteropIndex":       func(v any) { t.interop = text(v) },
 	}
+	// imagemeta names tag 1 after the position's directory wherever it stands.
+	fields["GPSLatitudeRef"] = fields["InteropIndex"]
 	seen := map[string]bool{}
 	_, err = imagemeta.Decode(imagemeta.Options{
 		R:           bytes.NewReader(b),
@@ -69,7 +71,13 @@ func readTags(b []byte, format string) (t *tags, err error) {
 		Sources:     imagemeta.EXIF,
 		Warnf:       func(string, ...any) {},
 		ShouldHandleTag: func(ti imagemeta.TagInfo) bool {
-			return fields[ti.Tag] != nil && (ti.Namespace == dirMain || ti.Namespace == dirExif || ti.Namespace == dirInterop)
+			switch ti.Namespace {
+			case dirMain, dirExif:
+				return fields[ti.Tag] != nil && ti.Tag != "GPSLatitudeRef"
+			case dirInterop:
+				return ti.Tag == "InteropIndex" || ti.Tag == "GPSLatitudeRef"
+			}
+			return false
 		},
 		HandleTag: func(ti imagemeta.TagInfo) error {
 			if !seen[ti.Tag] { // the first counts: a damaged file may repeat a directory

@@ -9,11 +9,15 @@
 // Scans a progressive file may have. Encoders write 10 or so; thousands are made to keep a decoder busy.
 #define MAX_SCANS 200
 
+// libjpeg's state after the header is read and before decoding starts (DSTATE_READY of its jpegint.h).
+#define DSTATE_READY_ 202
+
 typedef struct {
   struct jpeg_error_mgr pub;
   jmp_buf back;
   char fatal[JMSG_LENGTH_MAX];
   tl_jpeg_damage damage;
+  const JOCTET *first, *last; // the file's bytes
 } errors_t;
 
 struct tl_jpeg {
@@ -29,23 +33,40 @@ static void on_error(j_common_ptr c) {
   longjmp(e->back, 1);
 }
 
+// Bytes that a marker was looked for in and that are neither 0x00 nor 0xFF: encoders pad with those.
+static long no_filling(j_decompress_ptr d) {
+  long n = d->err->msg_parm.i[0], found = 0;
+  const JOCTET *end = d->src->next_input_byte;
+  if (!end || n <= 0) return 0;
+  // At the end of the data libjpeg reads an end mark of its own, which lies elsewhere.
+  errors_t *e = (errors_t *)d->err;
+  if (end > e->last || end - e->first < n + 2) return 0;
+  // The two bytes of the marker itself lie before next_input_byte.
+  for (const JOCTET *p = end - 2 - n; p < end - 2; p++) found += *p != 0x00 && *p != 0xFF;
+  return found;
+}
+
 static void on_message(j_common_ptr c, int level) {
   errors_t *e = (errors_t *)c->err;
   if (level >= 0) return; // a trace
-  if (e->pub.msg_code == JWRN_EXTRANEOUS_DATA) {
-    e->damage.extraneous++;
+  j_decompress_ptr d = (j_decompress_ptr)c;
+  tl_jpeg_damage *m = &e->damage;
+  switch (e->pub.msg_code) {
+  case JWRN_EXTRANEOUS_DATA:
+    m->extraneous++;
+    if (d->global_state > DSTATE_READY_ && d->err->msg_parm.i[1] == JPEG_EOI) m->leftover += no_filling(d);
     return;
+  case JWRN_JPEG_EOF: m->cut = 1; break;
+  case JWRN_HIT_MARKER: m->starved++; break;
+  default: m->warnings++;
   }
-  if (e->damage.warnings++ == 0) {
-    char text[JMSG_LENGTH_MAX];
-    (*c->err->format_message)(c, text);
-    snprintf(e->damage.message, sizeof e->damage.message, "%s", text);
-    j_decompress_ptr d = (j_decompress_ptr)c;
-    // Rows are known only while a sequential file is being written out.
-    e->damage.rows = (c->is_decompressor && !d->buffered_image && !d->progressive_mode && d->output_height > 0)
-                         ? (int)d->output_scanline : -1;
-  }
-  if (e->pub.msg_code == JWRN_JPEG_EOF) e->damage.cut = 1;
+  if (m->message[0]) return;
+  char text[JMSG_LENGTH_MAX];
+  (*c->err->format_message)(c, text);
+  snprintf(m->message, sizeof m->message, "%s", text);
+  // How far it got is known only while a file of one scan is being written out.
+  if (d->global_state > DSTATE_READY_ && d->total_iMCU_rows > 0 && !jpeg_has_multiple_scans(d))
+    m->percent = (int)(100.0 * d->input_iMCU_row / d->total_iMCU_rows);
 }
 
 static void on_output(j_common_ptr c) { (void)c; }
@@ -66,7 +87,7 @@ tl_jpeg *tl_jpeg_open(const void *data, size_t size, tl_jpeg_head *head) {
   d->e.pub.error_exit = on_error;
   d->e.pub.emit_message = on_message;
   d->e.pub.output_message = on_output;
-  d->e.damage.rows = -1;
+  d->e.damage.percent = -1;
   if (setjmp(d->e.back)) {
     snprintf(head->message, sizeof head->message, "%s", d->e.fatal);
     return d;
@@ -74,6 +95,8 @@ tl_jpeg *tl_jpeg_open(const void *data, size_t size, tl_jpeg_head *head) {
   jpeg_create_decompress(&d->c);
   d->progress.progress_monitor = on_progress;
   d->c.progress = &d->progress;
+  d->e.first = data;
+  d->e.last = d->e.first + size;
   jpeg_mem_src(&d->c, data, size);
   jpeg_save_markers(&d->c, JPEG_APP0 + 2, 0xFFFF);
   jpeg_read_header(&d->c, TRUE);

@@ -28,11 +28,13 @@ type Header struct {
 
 // Damage is what libjpeg warned of while decoding.
 type Damage struct {
-	Warnings   int    // all but the next
-	Extraneous int    // bytes between markers that belong to nothing; some cameras write a few
-	Cut        bool   // the data ended before the picture did
-	Rows       int    // whole rows at the first warning, -1 = not known
-	Message    string // libjpeg's words for the first warning
+	Warnings   int    // all but the following
+	Extraneous int    // places with stray bytes before a marker; some cameras write a few
+	Cut        bool   // the data ended before the end mark
+	Starved    int    // places where pixel data was missing
+	Leftover   int    // bytes of pixel data behind the last block, other than filling: what came before was misread
+	Percent    int    // of the picture's rows read at the first warning, -1 = not known
+	Message    string // libjpeg's words for the first warning that is not of extraneous bytes
 }
 
 // Read reads the header of a JPEG file; keep(header) decides whether the pixels are wanted, and is called once. The
@@ -70,7 +72,8 @@ func Read(b []byte, keep func(*Header) bool) (*Header, []uint8, *Damage, error) 
 	var dm C.tl_jpeg_damage
 	failed := C.tl_jpeg_decode(d, (*C.uchar)(&pix[0]), &dm)
 	damage := &Damage{
-		Warnings: int(dm.warnings), Extraneous: int(dm.extraneous), Cut: dm.cut != 0, Rows: int(dm.rows),
+		Warnings: int(dm.warnings), Extraneous: int(dm.extraneous), Cut: dm.cut != 0, Starved: int(dm.starved),
+		Leftover: int(dm.leftover), Percent: int(dm.percent),
 		Message: C.GoString(&dm.message[0]),
 	}
 	if failed != 0 {

@@ -10,10 +10,12 @@ typedef struct {
 } tl_jpeg_head;
 
 typedef struct {
-  int warnings;    // other than extraneous bytes
-  int extraneous;  // "extraneous bytes before marker"
-  int cut;         // the data ended before the picture did
-  int rows;        // rows whole at the first warning, -1 = not known (progressive)
+  int warnings;   // other than the next three
+  int extraneous; // stray bytes before a marker
+  int cut;        // the data ended before the end mark
+  int starved;    // a row of blocks lacked data
+  long leftover;  // bytes of pixel data behind the last block, other than filling
+  int percent;    // rows of blocks read at the first warning, -1 = not known (several scans)
   char message[256];
 } tl_jpeg_damage;
 
