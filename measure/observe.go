@@ -7,7 +7,6 @@ import (
 	"tilelapse/measure/glaze"
 	"tilelapse/measure/light"
 	"tilelapse/measure/plane"
-	"tilelapse/measure/scale"
 )
 
 // Observation is what the first look at a photo leaves: gains on the controls and on each tile's cleanest part.
@@ -16,6 +15,8 @@ type Observation struct {
 	Controls []ControlRecord `json:"controls"`
 	Line     light.Line      `json:"line"`
 	HasLine  bool            `json:"has_line"`
+	Shadows  bool            `json:"shadows"` // cast shadows lie over the tiles
+	Noise    float64         `json:"noise"`   // relative noise of one channel of one pixel
 	Tiles    []TileRecord    `json:"tiles"`
 }
 
@@ -28,15 +29,15 @@ type ControlRecord struct {
 
 // TileRecord is a tile at first look: photo over reference on its cleanest pixels.
 type TileRecord struct {
-	N      int        `json:"n"` // pixels read
+	N      int        `json:"n"` // pixels looked at
 	Gain   [3]float64 `json:"gain"`
-	Clean  float64    `json:"clean"`  // share of pixels at the clean mode
+	Level  float64    `json:"level"`  // the light's level there, photo over reference
+	Uneven float64    `json:"uneven"` // how uneven the light is on the joints around it, relative
+	Clean  float64    `json:"clean"`  // share of pixels at the clean place
 	Spread float64    `json:"spread"` // relative spread of the light's level over clean pixels
-	Sigma  float64    `json:"sigma"`  // median standard error of a pixel's whiteness
-	Tail   float64    `json:"tail"`   // clean mode minus the 5 % quantile of whiteness
-	High   float64    `json:"high"`   // 90 % quantile of whiteness minus the clean mode
-	Joint  float64    `json:"joint"`  // the light's level on the joints around it, photo over reference; 0 = unknown
-	Uneven float64    `json:"uneven"` // half the middle half of the joints' levels, relative
+	Sigma  float64    `json:"sigma"`  // standard error of a pixel's whiteness there
+	Base   float64    `json:"base"`   // whiteness of the clean place against the reference glaze in the light of the controls
+	Own    bool       `json:"own"`    // Gain is the tile's own; else that of tiles alike
 }
 
 // unread are the flags that keep a pixel out of every figure.
@@ -55,10 +56,7 @@ func (v *View) Observe(img *plane.Image, p Photo) *Observation {
 	if !o.HasLine {
 		o.Line, _ = light.Fit(v.surface(img))
 	}
-	o.Tiles = make([]TileRecord, len(v.tiles))
-	for k := range v.tiles {
-		o.Tiles[k] = v.look(img, k, o.Line)
-	}
+	v.look(img, o)
 	roundObservation(o)
 	return o
 }
@@ -169,106 +167,6 @@ func (v *View) surface(img *plane.Image) []light.Sample {
 	return out
 }
 
-// noiseOf returns the standard error of each channel of one pixel: a floor for dark noise and stray light, and a share
-// of the light for texture, misfit and shot noise.
-func noiseOf(i [3]float64, rel float64) (n [3]float64) {
-	for c := range 3 {
-		n[c] = math.Hypot(0.004, rel*math.Max(i[c], 0))
-	}
-	return n
-}
-
-// look finds the cleanest part of a tile and its gain.
-func (v *View) look(img *plane.Image, k int, line light.Line) TileRecord {
-	t := &v.tiles[k]
-	var rec TileRecord
-	if t.dark {
-		return rec
-	}
-	var use []int32
-	var ys []float64
-	for _, i := range t.inner {
-		if img.Flags[i]&unread == 0 && v.ref.Flags[i]&unread == 0 {
-			use = append(use, i)
-			ys = append(ys, light.Y(v.px(img.RGB, i))/math.Max(light.Y(v.px(v.glaze, i)), 1e-4))
-		}
-	}
-	rec.N = len(use)
-	if len(use) < 12 {
-		rec.N = 0
-		return rec
-	}
-	slices.Sort(ys)
-	gain := line.At(glaze.Quantile(ys, 0.4))
-	level := light.Y(gain)
-	if l, _ := v.jointLevel(img, t.ring); l > 0 {
-		level = math.Min(math.Max(l, 0.6*level), 1.25*level)
-	}
-	w := make([]float64, len(use))
-	lev := make([]float64, len(use))
-	sig := make([]float64, len(use))
-	const rel = 0.04
-	var mode float64
-	for range 3 {
-		dep := mulv(line.At(level), v.deposit)
-		for j, i := range use {
-			p := v.px(img.RGB, i)
-			m := scale.Split(p, mulv(gain, v.px(v.glaze, i)), dep, noiseOf(p, rel), scale.Prior{Level: 1, Sigma: 0.3})
-			w[j], lev[j], sig[j] = m.Alpha, m.A+m.B, m.Sigma
-		}
-		ms := median(sig)
-		mode = glaze.LowMode(w, 0.5*math.Min(ms, 0.05))
-		var s, r [3]float64
-		var n float64
-		var levels []float64
-		for j, i := range use {
-			if math.Abs(w[j]-mode) > 1.2*math.Min(ms, 0.06)+0.005 {
-				continue
-			}
-			n++
-			levels = append(levels, lev[j])
-			p, g := v.px(img.RGB, i), v.px(v.glaze, i)
-			for c := range 3 {
-				s[c], r[c] = s[c]+p[c], r[c]+g[c]
-			}
-		}
-		if n < 6 {
-			break
-		}
-		for c := range 3 {
-			gain[c] = s[c] / math.Max(r[c], 1e-6)
-		}
-		rec.Clean = n / float64(len(use))
-		slices.Sort(levels)
-		m := glaze.Quantile(levels, 0.5)
-		rec.Spread = (glaze.Quantile(levels, 0.84) - glaze.Quantile(levels, 0.16)) / 2 / math.Max(m, 1e-3)
-	}
-	rec.Gain = gain
-	w = slices.DeleteFunc(w, math.IsNaN)
-	slices.Sort(w)
-	rec.Tail, rec.High = mode-glaze.Quantile(w, 0.05), glaze.Quantile(w, 0.9)-mode
-	rec.Sigma = median(sig)
-	rec.Joint, rec.Uneven = v.jointLevel(img, t.ring)
-	return rec
-}
-
-// jointLevel returns the light's level on joint pixels: a lower quantile, because scale and dried grout brighten part of
-// them and nothing brightens all.
-func (v *View) jointLevel(img *plane.Image, ring []int32) (level, uneven float64) {
-	var y []float64
-	for _, i := range ring {
-		if img.Flags[i]&unread == 0 {
-			y = append(y, light.Y(v.px(img.RGB, i))/math.Max(light.Y(v.px(v.ref.RGB, i)), 1e-3))
-		}
-	}
-	if len(y) < 20 {
-		return 0, 0
-	}
-	slices.Sort(y)
-	level = glaze.Quantile(y, 0.3)
-	return level, (glaze.Quantile(y, 0.75) - glaze.Quantile(y, 0.25)) / 2 / math.Max(glaze.Quantile(y, 0.5), 1e-4)
-}
-
 func mulv(a, b [3]float64) [3]float64 { return [3]float64{a[0] * b[0], a[1] * b[1], a[2] * b[2]} }
 
 func median(v []float64) float64 { return glaze.Median(v) }
@@ -305,10 +203,11 @@ func roundObservation(o *Observation) {
 			round3(&c.Samples[j].Gain)
 		}
 	}
+	o.Noise = digits(o.Noise, 4)
 	for k := range o.Tiles {
 		t := &o.Tiles[k]
 		round3(&t.Gain)
-		t.Clean, t.Spread, t.Sigma, t.Tail, t.High = digits(t.Clean, 4), digits(t.Spread, 4), digits(t.Sigma, 4), digits(t.Tail, 4), digits(t.High, 4)
-		t.Joint, t.Uneven = digits(t.Joint, 5), digits(t.Uneven, 4)
+		t.Clean, t.Spread, t.Sigma, t.Base = digits(t.Clean, 4), digits(t.Spread, 4), digits(t.Sigma, 4), digits(t.Base, 4)
+		t.Level, t.Uneven = digits(t.Level, 5), digits(t.Uneven, 4)
 	}
 }

@@ -75,13 +75,13 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 			continue
 		}
 		p, gl := v.px(img.RGB, i), v.px(v.glaze, i)
-		noise := noiseOf(p, 0.04)
+		noise := noiseOf(p, l.Noise)
 		m := scale.Split(p, mulv(tl.Gain, gl), dep, noise, scale.Prior{Level: 1, Sigma: tl.Sigma + 0.02})
 		if math.IsNaN(m.Alpha) || m.Sigma > 0.25 {
 			out[i] = PixUnread
 			continue
 		}
-		if m.Residual > 6 {
+		if m.Residual > 12 {
 			out[i] = PixOther
 			r.Other++
 			continue

@@ -1,0 +1,183 @@
+package measure
+
+import (
+	"math"
+	"slices"
+
+	"tilelapse/measure/glaze"
+	"tilelapse/measure/light"
+	"tilelapse/measure/plane"
+)
+
+// levels finds the light's level at every tile, photo over reference, from the joints: they do not fade, and of the
+// joints around a few tiles some bear no scale. Without cast shadows the level is smooth over the frame: a quadratic in
+// x and y with a little freedom, mostly downwards, because scale brightens joints and nothing but shade and water
+// darkens them. With cast shadows it is what the joints next to the tile say.
+func (v *View) levels(img *plane.Image, o *Observation) []float64 {
+	n := len(v.tiles)
+	joint := make([]float64, n)
+	var all []float64
+	for k := range v.tiles {
+		joint[k], o.Tiles[k].Uneven = v.jointLevel(img, v.tiles[k].ring)
+		if joint[k] > 0 {
+			all = append(all, joint[k])
+		}
+	}
+	out := make([]float64, n)
+	mid := 1.0
+	if len(all) > 0 {
+		mid = median(all)
+	} else if o.HasLine {
+		mid = (o.Line.Lo + o.Line.Hi) / 2
+	}
+	lower, middle := make([]float64, n), make([]float64, n)
+	for k := range v.tiles {
+		lower[k], middle[k] = math.NaN(), math.NaN()
+		var l []float64
+		if joint[k] > 0 {
+			l = append(l, joint[k])
+		}
+		for j, q := range v.near[k] {
+			if joint[q] > 0 {
+				l = append(l, joint[q])
+			}
+			if j == 5 && len(l) >= 3 {
+				middle[k] = math.Log(median(l))
+			}
+			if j == 12 {
+				break
+			}
+		}
+		if len(l) >= 3 {
+			slices.Sort(l)
+			lower[k] = math.Log(glaze.Quantile(l, 0.25))
+		}
+		if math.IsNaN(middle[k]) {
+			middle[k] = lower[k]
+		}
+	}
+	fit := v.quadratic(lower)
+	far, seen := 0, 0
+	for k := range v.tiles {
+		if joint[k] > 0 && !math.IsNaN(lower[k]) {
+			seen++
+			if d := math.Log(joint[k]) - fit(k); d < -0.3 || d > 0.8 {
+				far++
+			}
+		}
+	}
+	o.Shadows = seen > 0 && float64(far) > 0.08*float64(seen)
+	for k := range v.tiles {
+		switch {
+		case math.IsNaN(lower[k]):
+			out[k] = mid
+		case o.Shadows:
+			out[k] = math.Exp(middle[k])
+		default:
+			f := fit(k)
+			out[k] = math.Exp(f + math.Min(0.04, math.Max(-0.15, lower[k]-f)))
+		}
+		o.Tiles[k].Level = out[k]
+	}
+	return out
+}
+
+// quadratic fits a quadratic in the tiles' positions to values, NaN left out, with Cauchy weights.
+func (v *View) quadratic(y []float64) func(k int) float64 {
+	sx, sy := float64(v.spec.Frame.RefW)/2, float64(v.spec.Frame.RefH)/2
+	row := func(k int) [6]float64 {
+		a, b := v.tiles[k].x/sx-1, v.tiles[k].y/sy-1
+		return [6]float64{1, a, b, a * a, a * b, b * b}
+	}
+	var coef [6]float64
+	var vals []float64
+	for _, x := range y {
+		if !math.IsNaN(x) {
+			vals = append(vals, x)
+		}
+	}
+	if len(vals) == 0 {
+		return func(int) float64 { return 0 }
+	}
+	coef[0] = median(vals)
+	at := func(k int) float64 {
+		r, s := row(k), 0.0
+		for j := range r {
+			s += coef[j] * r[j]
+		}
+		return s
+	}
+	for range 10 {
+		var m [6][7]float64
+		for k, x := range y {
+			if math.IsNaN(x) {
+				continue
+			}
+			d := (x - at(k)) / 0.08
+			w := 1 / (1 + d*d)
+			r := row(k)
+			for i := range r {
+				for j := range r {
+					m[i][j] += w * r[i] * r[j]
+				}
+				m[i][6] += w * r[i] * x
+			}
+		}
+		for i := 1; i < 6; i++ {
+			m[i][i] += 0.5 // few tiles say little about slopes
+		}
+		if c, ok := solve6(m); ok {
+			coef = c
+		} else {
+			break
+		}
+	}
+	return at
+}
+
+// solve6 solves six linear equations by elimination with row exchange.
+func solve6(m [6][7]float64) (x [6]float64, ok bool) {
+	for i := range 6 {
+		p := i
+		for r := i + 1; r < 6; r++ {
+			if math.Abs(m[r][i]) > math.Abs(m[p][i]) {
+				p = r
+			}
+		}
+		m[i], m[p] = m[p], m[i]
+		if math.Abs(m[i][i]) < 1e-12 {
+			return x, false
+		}
+		for r := i + 1; r < 6; r++ {
+			f := m[r][i] / m[i][i]
+			for c := i; c < 7; c++ {
+				m[r][c] -= f * m[i][c]
+			}
+		}
+	}
+	for i := 5; i >= 0; i-- {
+		s := m[i][6]
+		for c := i + 1; c < 6; c++ {
+			s -= m[i][c] * x[c]
+		}
+		x[i] = s / m[i][i]
+	}
+	return x, true
+}
+
+// jointLevel returns the light's level on joint pixels: a lower quantile, because scale and dried grout brighten part of
+// them and nothing brightens all.
+func (v *View) jointLevel(img *plane.Image, ring []int32) (level, uneven float64) {
+	var y []float64
+	for _, i := range ring {
+		if img.Flags[i]&unread == 0 {
+			y = append(y, light.Y(v.px(img.RGB, i))/math.Max(light.Y(v.px(v.ref.RGB, i)), 1e-3))
+		}
+	}
+	if len(y) < 20 {
+		return 0, 0
+	}
+	slices.Sort(y)
+	level = glaze.Quantile(y, 0.3)
+	return level, (glaze.Quantile(y, 0.75) - glaze.Quantile(y, 0.25)) / 2 / math.Max(glaze.Quantile(y, 0.5), 1e-4)
+}

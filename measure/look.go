@@ -1,0 +1,333 @@
+package measure
+
+import (
+	"math"
+	"slices"
+
+	"tilelapse/measure/colour"
+	"tilelapse/measure/glaze"
+	"tilelapse/measure/plane"
+	"tilelapse/measure/scale"
+)
+
+// lookPixels bounds how many pixels of a tile the first look takes: enough for its quantiles.
+const lookPixels = 900
+
+// levelSigma is how far the light's level on a tile may differ from that on the joints around it, relative. Measured
+// on made and real surfaces: 0.1 to 0.2.
+const levelSigma = 0.15
+
+// tileLook is a tile's whitenesses while a photo is looked at.
+type tileLook struct {
+	use        []int32
+	w, sum     []float64 // whiteness and level of each pixel
+	sigma      float64   // predicted standard error
+	mode, low  float64   // crowd at the low end; 5 % quantile
+	tail       float64   // spread of the values below the mode, as a standard deviation
+	clean      float64
+	kg         [3]float64
+	base       [3]float64
+	peaked, ok bool
+}
+
+// look finds the clean glaze of every tile.
+//
+// Whiteness is the opacity of deposit that would turn the reference's glaze, in the light of the controls, into the
+// pixel. A clean tile's whitenesses crowd at one place (not exactly 0: fade, film and stray light are even over a tile),
+// scale makes a tail above it. Where the crowd is not clear, the low end tells, with the noise known from clear tiles;
+// where even the low end is far above what happened to tiles of like colour, the tile is covered all over, and its
+// clean glaze is taken from those.
+func (v *View) look(img *plane.Image, o *Observation) {
+	o.Tiles = make([]TileRecord, len(v.tiles))
+	levels := v.levels(img, o)
+	o.Noise = v.noise(img)
+	looks := make([]tileLook, len(v.tiles))
+	for k := range v.tiles {
+		if o.Tiles[k].Level > 0 {
+			v.lookTile(img, &looks[k], k, o.Line.At(levels[k]), o.Noise)
+		}
+	}
+	// how wide the noise really is, in predicted standard errors, on the tiles with a clear crowd
+	var fs []float64
+	for k := range looks {
+		if l := &looks[k]; l.ok && l.clean > 0.6 && l.sigma > 0 && l.sigma < 0.2 {
+			fs = append(fs, l.tail/l.sigma)
+		}
+	}
+	f := 1.0
+	if len(fs) >= 8 {
+		f = math.Min(3, math.Max(0.3, median(fs)))
+	}
+	var tails []float64
+	for k := range looks {
+		l := &looks[k]
+		if !l.ok {
+			continue
+		}
+		s := f*l.sigma + 0.004
+		n := 0
+		for _, w := range l.w {
+			if math.Abs(w-l.mode) < 1.5*s {
+				n++
+			}
+		}
+		l.clean = float64(n) / float64(len(l.w))
+		if l.clean > 0.7 {
+			tails = append(tails, (l.mode-l.low)/s)
+		}
+	}
+	tail := 1.8
+	if len(tails) >= 8 {
+		tail = math.Min(3, math.Max(1, median(tails)))
+	}
+	for k := range looks {
+		l := &looks[k]
+		if !l.ok {
+			continue
+		}
+		s := f*l.sigma + 0.004
+		place := l.mode
+		if low := l.low + tail*s; place > low+s && l.clean < 0.6 {
+			place = low
+		}
+		l.settle(img, v, place, s, o, k)
+		l.peaked = l.clean > 0.5
+	}
+	for k := range looks {
+		l := &looks[k]
+		if !l.ok {
+			continue
+		}
+		r := &o.Tiles[k]
+		r.N, r.Sigma, r.Own = len(l.use), f*l.sigma+0.004, true
+		r.Gain = mulv(l.base, l.kg)
+		if like, mid, spread, ok := v.alike(k, looks, o); ok {
+			over := r.Base - mid
+			if over > 2.5*spread+0.01 && (l.clean < 0.6 || over > 0.25) {
+				r.Own = false
+				r.Gain = mulv(like, l.kg)
+			}
+		}
+	}
+}
+
+// settle takes the clean glaze from the pixels around a place on the whiteness scale.
+func (l *tileLook) settle(img *plane.Image, v *View, place, s float64, o *Observation, k int) {
+	var sum, ref [3]float64
+	var n, ws float64
+	var levels []float64
+	for j, i := range l.use {
+		if math.Abs(l.w[j]-place) > 1.5*s {
+			continue
+		}
+		n, ws = n+1, ws+l.w[j]
+		levels = append(levels, l.sum[j])
+		p, g := v.px(img.RGB, i), v.px(v.glaze, i)
+		for c := range 3 {
+			sum[c], ref[c] = sum[c]+p[c], ref[c]+g[c]
+		}
+	}
+	r := &o.Tiles[k]
+	r.Base = place
+	if n < 5 {
+		l.ok = false
+		return
+	}
+	r.Clean = n / float64(len(l.w))
+	slices.Sort(levels)
+	r.Spread = (glaze.Quantile(levels, 0.84) - glaze.Quantile(levels, 0.16)) / 2 / math.Max(glaze.Quantile(levels, 0.5), 1e-3)
+	var g [3]float64
+	for c := range 3 {
+		g[c] = sum[c] / math.Max(ref[c], 1e-6)
+	}
+	g = unveil(g, mulv(l.kg, v.deposit), v.tiles[k].mean, math.Max(0, ws/n-place))
+	for c := range 3 {
+		l.base[c] = g[c] / l.kg[c]
+	}
+}
+
+// lookTile splits the pixels of a tile against the reference glaze in the light of the controls.
+func (v *View) lookTile(img *plane.Image, l *tileLook, k int, kg [3]float64, rel float64) {
+	t := &v.tiles[k]
+	if t.dark {
+		return
+	}
+	step := 1 + len(t.inner)/lookPixels
+	l.kg = kg
+	dep := mulv(kg, v.deposit)
+	var sig []float64
+	for j := 0; j < len(t.inner); j += step {
+		i := t.inner[j]
+		if img.Flags[i]&unread != 0 || v.ref.Flags[i]&unread != 0 {
+			continue
+		}
+		p := v.px(img.RGB, i)
+		m := scale.Split(p, mulv(kg, v.px(v.glaze, i)), dep, noiseOf(p, rel), scale.Prior{Level: 1, Sigma: levelSigma})
+		if math.IsNaN(m.Alpha) {
+			continue
+		}
+		l.use, l.w, l.sum = append(l.use, i), append(l.w, m.Alpha), append(l.sum, m.A+m.B)
+		sig = append(sig, m.Sigma)
+	}
+	if len(l.w) < 12 {
+		return
+	}
+	l.ok = true
+	// the level is one for a tile, near enough: only the noise of the channels tells pixels apart
+	l.sigma = v.pixelSigma(t.mean, kg, dep, rel)
+	_ = sig
+	l.mode = glaze.LowMode(l.w, 0.5*l.sigma)
+	s := slices.Clone(l.w)
+	slices.Sort(s)
+	l.low = glaze.Quantile(s, 0.05)
+	var below []float64
+	n := 0
+	for _, w := range s {
+		if w < l.mode {
+			below = append(below, l.mode-w)
+		}
+		if math.Abs(w-l.mode) < 1.5*l.sigma+0.004 {
+			n++
+		}
+	}
+	l.clean = float64(n) / float64(len(s))
+	l.tail = 1.4826 * median(below)
+	if len(below) == 0 {
+		l.tail = 0
+	}
+}
+
+// pixelSigma predicts the standard error of one pixel's whiteness on a glaze, from the noise of its channels alone.
+func (v *View) pixelSigma(mean, kg, dep [3]float64, rel float64) float64 {
+	p := mulv(kg, mean)
+	at := func(q [3]float64) float64 {
+		return scale.Split(q, p, dep, noiseOf(p, rel), scale.Prior{Level: 1, Sigma: levelSigma}).Alpha
+	}
+	s, n := 0.0, noiseOf(p, rel)
+	for c := range 3 {
+		q := p
+		q[c] += n[c]
+		d := at(q) - at(p)
+		s += d * d
+	}
+	return math.Sqrt(s)
+}
+
+// alike tells what happened to the clean tiles whose reference colour is most like tile k's: the middle of their glaze
+// now over the reference, and middle and spread of their base whiteness.
+func (v *View) alike(k int, looks []tileLook, o *Observation) (base [3]float64, mid, spread float64, ok bool) {
+	type cand struct {
+		d float64
+		q int
+	}
+	var cs []cand
+	for q := range v.tiles {
+		if q == k || !looks[q].ok || !looks[q].peaked {
+			continue
+		}
+		d := colour.CIEDE2000(v.tiles[k].lab, v.tiles[q].lab)
+		if v.tiles[q].zone != v.tiles[k].zone {
+			d += 8
+		}
+		cs = append(cs, cand{d, q})
+	}
+	if len(cs) < 6 {
+		return base, 0, 0, false
+	}
+	slices.SortFunc(cs, func(a, b cand) int {
+		if a.d != b.d {
+			if a.d < b.d {
+				return -1
+			}
+			return 1
+		}
+		return a.q - b.q
+	})
+	cs = cs[:min(len(cs), 20)]
+	var g [3][]float64
+	var w, dev []float64
+	for _, c := range cs {
+		w = append(w, o.Tiles[c.q].Base)
+	}
+	mid = median(w)
+	for _, x := range w {
+		dev = append(dev, math.Abs(x-mid))
+	}
+	spread = 1.4826 * median(dev)
+	for _, c := range cs {
+		if o.Tiles[c.q].Base > mid+2*spread+0.005 {
+			continue
+		}
+		for j := range 3 {
+			g[j] = append(g[j], looks[c.q].base[j])
+		}
+	}
+	return [3]float64{median(g[0]), median(g[1]), median(g[2])}, mid, spread, true
+}
+
+// noise measures the relative noise of one channel of one pixel against its tile's other channels, light's level left
+// out: the middle over the tiles of the spread around the middle of the better half of pixels.
+func (v *View) noise(img *plane.Image) float64 {
+	var all []float64
+	for k := range v.tiles {
+		t := &v.tiles[k]
+		if t.dark || math.Min(t.mean[0], math.Min(t.mean[1], t.mean[2])) < 0.06 {
+			continue
+		}
+		step := 1 + len(t.inner)/200
+		var d [3][]float64
+		for j := 0; j < len(t.inner); j += step {
+			i := t.inner[j]
+			if (img.Flags[i]|v.ref.Flags[i])&(unread|plane.Low) != 0 {
+				continue
+			}
+			p, g := v.px(img.RGB, i), v.px(v.glaze, i)
+			var l [3]float64
+			for c := range 3 {
+				l[c] = math.Log(math.Max(p[c], 1e-3) / math.Max(g[c], 1e-3))
+			}
+			m := (l[0] + l[1] + l[2]) / 3
+			for c := range 3 {
+				d[c] = append(d[c], l[c]-m)
+			}
+		}
+		if len(d[0]) < 24 {
+			continue
+		}
+		s := 0.0
+		for c := range 3 {
+			m := median(d[c])
+			for j := range d[c] {
+				d[c][j] = math.Abs(d[c][j] - m)
+			}
+			x := 1.4826 * median(d[c])
+			s += x * x
+		}
+		all = append(all, math.Sqrt(s/2)) // three channels, one degree of freedom went to their mean
+	}
+	if len(all) < 5 {
+		return 0.03
+	}
+	slices.Sort(all)
+	return math.Min(0.08, math.Max(0.008, glaze.Quantile(all, 0.3)))
+}
+
+// unveil takes a veil of opacity a off a tile's gain.
+func unveil(gain, dep, ref [3]float64, a float64) [3]float64 {
+	var out [3]float64
+	for c := range 3 {
+		now := gain[c] * ref[c]
+		out[c] = math.Max(0.2*now, (now-a*dep[c])/(1-a)) / math.Max(ref[c], 1e-6)
+	}
+	return out
+}
+
+// noiseOf returns the standard error of each channel of one pixel: a floor for dark noise and stray light, and a share
+// of the light for texture, misfit and shot noise.
+func noiseOf(i [3]float64, rel float64) (n [3]float64) {
+	for c := range 3 {
+		r := rel * i[c]
+		n[c] = math.Sqrt(0.003*0.003 + r*r)
+	}
+	return n
+}
