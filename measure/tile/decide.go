@@ -42,13 +42,21 @@ func (e *Evidence) Score() Scores {
 	noise := 1 + e.Noise
 	// where the joint has changed as much as the tile, light or a film explains both
 	change := math.Max(0, math.Min(e.Change, 2*e.Clean)-math.Max(0, e.Joint-2))
-	clean := math.Max(0, e.Clean-math.Max(0, e.Joint-2))
+	clean := e.Clean
+	if e.Alpha > 0.1 {
+		// thick scale on the tile is believed as far as the joint is scaled too
+		clean -= math.Max(0, clean-e.Change) * math.Min(1, math.Max(0, e.Veil)/(0.5*e.Alpha))
+	}
+	clean = math.Max(0, clean-math.Max(0, e.Joint-2))
 	kept := e.Whole - e.Usual
-	own := 5 + miss(change/(1.5*noise)) + 2.5*miss(clean/(1.5*noise)) + 1.5*miss(-kept/0.2) + 0.5*miss((e.Rough-0.3)/0.2)
+	own := 5 + miss(change/(1.5*noise)) + 2.5*miss(clean/(1.5*noise)) + 1.5*miss(-kept/0.2) + miss((e.Rough-0.3)/0.25)
 	intact := 2 * miss((e.Joint-1)/3)
-	bed := 2 + 2.5*miss(e.Bed/5) + miss((0.4-e.Rough)/0.3) + gone + intact + miss((kept+0.3)/0.1) + miss((e.Contrast-0.3)/0.3) + miss((e.Uneven-1)/1.5)
-	other := 1.5*miss((e.Rough-0.2)/0.2) + gone + intact + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3)
+	bed := 2 + 2.5*miss(e.Bed/5) + miss((0.4-e.Coarse)/0.3) + gone + intact + miss((kept+0.3)/0.1) + miss((e.Contrast-0.3)/0.3) + miss((e.Uneven-1)/1.5)
+	other := miss((e.Rough-0.2)/0.3) + gone + intact + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
 	front := -1 + 1.5*sight*miss((e.Around-0.05)/0.2)
+	// one changed tile leaves some sides as they were, a group of them at least a few
+	open := 1.5*sight*miss((0.6-e.Seen)/0.2) - 0.5
+	visible = math.Max(visible, open)
 	return Scores{Own: own + visible, Bed: bed + visible, Other: other + visible, Front: front}
 }
 
@@ -87,25 +95,41 @@ func (s *Surface) decide(ev []Evidence) []Call {
 		front = next
 	}
 	for t := range ev {
-		e := &ev[t]
-		c := &calls[t]
-		rest := math.Max(sc[t].Own, math.Max(sc[t].Bed, sc[t].Other))
-		switch {
-		case e.InFrame < 0.5:
-			*c = Call{Outside, 1, "less than half in frame"}
-		case e.Usable < 0.4 || e.Change != e.Change:
-			*c = Call{Unreadable, 1, "clipped or glare"}
-		case front[t] > 0.5:
-			*c = Call{Hidden, front[t], "something stands in front"}
-		case sc[t].Own == rest:
-			*c = Call{Present, chance(sc[t].Own - math.Max(sc[t].Bed, sc[t].Other)), ""}
-		case sc[t].Bed == rest:
-			*c = Call{Missing, chance(sc[t].Bed - math.Max(sc[t].Own, sc[t].Other)), "the bed shows"}
-		default:
-			*c = Call{OffPalette, chance(sc[t].Other - math.Max(sc[t].Own, sc[t].Bed)), "another glaze, outline intact"}
-		}
+		calls[t] = s.call(t, &ev[t], sc[t], front)
 	}
 	return calls
+}
+
+// sure is the least probability with which a state is stated; in between a tile is unreadable.
+const sure = 0.8
+
+func (s *Surface) call(t int, e *Evidence, sc Scores, front []float64) Call {
+	lost := math.Max(sc.Bed, sc.Other)
+	p := chance(lost - sc.Own)
+	var covered float64
+	for _, u := range s.lay.nbr[t] {
+		if front[u] > 0.5 {
+			covered += 1 / float64(len(s.lay.nbr[t]))
+		}
+	}
+	switch {
+	case e.InFrame < 0.5:
+		return Call{Outside, 1, "less than half in frame"}
+	case e.Usable < 0.4 || math.IsNaN(e.Change):
+		return Call{Unreadable, 1, "clipped or glare"}
+	case front[t] > 0.5:
+		return Call{Hidden, front[t], "something stands in front"}
+	case p < 1-sure:
+		return Call{Present, 1 - p, ""}
+	case p < sure:
+		return Call{Unreadable, 1, "changed or not, in doubt"}
+	case covered > 0.3:
+		return Call{Hidden, 0.5, "beside what stands in front"}
+	case sc.Bed >= sc.Other:
+		return Call{Missing, p, "the bed shows"}
+	default:
+		return Call{OffPalette, p, "another glaze, outline intact"}
+	}
 }
 
 // chance is the probability that goes with a log odds.

@@ -2,6 +2,7 @@ package tile
 
 import (
 	"math"
+	"slices"
 
 	"tilelapse/measure/colour"
 	"tilelapse/measure/plane"
@@ -17,6 +18,7 @@ type Evidence struct {
 	Own     float64    `json:"own"`    // likeness of the core's inner pattern to the reference's
 	Whole   float64    `json:"whole"`  // likeness of the tile together with its surroundings
 	Around  float64    `json:"around"` // likeness of the surroundings alone
+	Seen    float64    `json:"seen"`   // the same of its best sides: what a changed neighbour does not spoil
 	Relief  float64    `json:"relief"` // structure of the surroundings in the reference, log units: what Around can tell
 	Rough   float64    `json:"rough"`  // texture of the core against the tiles around, both relative to the reference; log
 
@@ -27,6 +29,9 @@ type Evidence struct {
 	Alpha    float64 `json:"alpha"`    // opacity that explains it best
 	Contrast float64 `json:"contrast"` // what is left of the step from joint to tile, 1 = as in the reference
 	Uneven   float64 `json:"uneven"`   // spread of colour over the tile's cells beyond the reference's, CIELAB units
+	Coarse   float64 `json:"coarse"`   // Rough, but against the reference texture of a typical tile around where the own was coarser
+	Patchy   float64 `json:"patchy"`   // spread of brightness over the cells against that of the tiles around, log
+	Veil     float64 `json:"veil"`     // opacity of scale on the joint
 	Noise    float64 `json:"noise"`    // median Change of the tiles around: how well anything is explained here
 	Usual    float64 `json:"usual"`    // median Whole of the tiles around
 
@@ -60,6 +65,7 @@ func (s *Surface) Evidence(img *plane.Image) []Evidence {
 		e.Relief = s.tiles[t].relief
 		e.Own = likeness(s.ref, p, core)
 		e.Around = likeness(s.ref, p, s.lay.around[t])
+		e.Seen = s.seen(p, t)
 		px = append(append(px[:0], core...), s.lay.around[t]...)
 		e.Whole = likeness(s.ref, p, px)
 		e.Rough = math.Log(p.roughness(core)+leastRough) - math.Log(s.tiles[t].rough+leastRough)
@@ -72,12 +78,33 @@ func (s *Surface) Evidence(img *plane.Image) []Evidence {
 			e.cells = append(e.cells, medianColour(img, c.px))
 		}
 		e.Uneven = s.spread(e.cells) - s.tiles[t].spread
+		e.Patchy = brightness(e.cells)
 	}
 	for t := range ev {
 		s.compare(t, ev, seen)
 	}
 	s.relate(ev)
 	return ev
+}
+
+// seen is the mean likeness of the best two thirds of the sides of a tile's surroundings.
+func (s *Surface) seen(p *planes, t int) float64 {
+	r := make([]float64, 0, sides)
+	for _, px := range s.sides[t] {
+		if v := likeness(s.ref, p, px); !math.IsNaN(v) {
+			r = append(r, v)
+		}
+	}
+	if len(r) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(r)
+	r = r[len(r)/3:]
+	var sum float64
+	for _, v := range r {
+		sum += v
+	}
+	return sum / float64(len(r))
 }
 
 // leastRough keeps the ratio of two textures from hanging on noise, log units.
@@ -148,8 +175,12 @@ func (s *Surface) compare(t int, ev []Evidence, seen []look) {
 		e.Bed = s.toBed(t, e, me, l, ev, seen)
 	}
 	if (sample{me.ring, ref.ring}).ok() {
+		best := math.Inf(1)
 		e.Joint = (&lights{around: l.around}).least(func(g [3]float64) float64 {
-			d, _ := explain(me.ring, g, &s.underRing[t], len(s.under[t])-1)
+			d, a := explain(me.ring, g, &s.underRing[t], len(s.under[t])-1)
+			if d < best {
+				best, e.Veil = d, a
+			}
 			return d
 		})
 		e.Contrast = contrast(me, ref)
@@ -208,7 +239,11 @@ func (s *Surface) toBed(t int, e *Evidence, me look, l *lights, ev []Evidence, s
 		lab := undo(now, l.middle).Lab()
 		v = v[:0]
 		for _, j := range joints {
-			v = append(v, math.Sqrt((lab.L-j.L)*(lab.L-j.L)/4+(lab.A-j.A)*(lab.A-j.A)+(lab.B-j.B)*(lab.B-j.B)))
+			dl := (lab.L - j.L) / 2
+			if dl < 0 {
+				dl *= 0.6 // the bed lies deeper than the joint, in its own shade
+			}
+			v = append(v, math.Sqrt(dl*dl+(lab.A-j.A)*(lab.A-j.A)+(lab.B-j.B)*(lab.B-j.B)))
 		}
 		return kth(v, len(v)/10)
 	}
@@ -239,26 +274,46 @@ func (s *Surface) spread(cells [][3]float64) float64 {
 	return math.Sqrt(math.Max(0, saa/n-sa*sa/(n*n)+sbb/n-sb*sb/(n*n)))
 }
 
+// brightness is how unevenly bright a tile's cells are: the standard deviation of log luminance.
+func brightness(cells [][3]float64) float64 {
+	var n, m, mm float64
+	for _, c := range cells {
+		if math.IsNaN(c[0]) {
+			continue
+		}
+		v := math.Log(math.Max(0, 0.2126*c[0]+0.7152*c[1]+0.0722*c[2]) + floor)
+		n, m, mm = n+1, m+v, mm+v*v
+	}
+	if n < 2 {
+		return math.NaN()
+	}
+	return math.Sqrt(math.Max(0, mm/n-m*m/(n*n)))
+}
+
 // relate sets each tile's figures against those of the tiles in plain sight around it.
 func (s *Surface) relate(ev []Evidence) {
-	rough := make([]float64, len(ev))
-	var x, w, r []float64
+	type own struct{ rough, coarse, patchy float64 }
+	as := make([]own, len(ev))
+	var x, w, r, ref, p []float64
 	for t := range ev {
-		x, w, r = x[:0], w[:0], r[:0]
+		x, w, r, ref, p = x[:0], w[:0], r[:0], ref[:0], p[:0]
 		for _, u := range s.hood[t] {
 			if len(x) == hoodSize {
 				break
 			}
 			e := &ev[u]
-			if math.IsNaN(e.Change) || math.IsNaN(e.Whole) || math.IsNaN(e.Rough) || e.Around < seesLess && e.Relief > 0.1 {
+			if math.IsNaN(e.Change+e.Whole+e.Rough+e.Patchy) || e.Around < seesLess && e.Relief > 0.1 {
 				continue
 			}
-			x, w, r = append(x, e.Change), append(w, e.Whole), append(r, e.Rough)
+			x, w, r, p = append(x, e.Change), append(w, e.Whole), append(r, e.Rough), append(p, e.Patchy)
+			ref = append(ref, s.tiles[u].rough)
 		}
 		ev[t].Noise, ev[t].Usual = median(x), median(w)
-		rough[t] = ev[t].Rough - median(r)
+		as[t].rough = ev[t].Rough - median(r)
+		as[t].coarse = as[t].rough + math.Max(0, math.Log((s.tiles[t].rough+leastRough)/(median(ref)+leastRough)))
+		as[t].patchy = math.Log((ev[t].Patchy + 0.03) / (median(p) + 0.03))
 	}
 	for t := range ev {
-		ev[t].Rough = rough[t]
+		ev[t].Rough, ev[t].Coarse, ev[t].Patchy = as[t].rough, as[t].coarse, as[t].patchy
 	}
 }

@@ -279,27 +279,22 @@ func (l *layout) cells(t int) [][]int32 {
 	return kept
 }
 
-// quarters cuts the joint around a tile into its four sides as seen from the tile's middle.
-func (l *layout) quarters(t int) (q [4][]int32) {
+// sides is how many sides a tile's surroundings are cut into.
+const sides = 6
+
+// sectors cuts pixels around a tile into n sectors of equal angle as seen from the tile's middle.
+func (l *layout) sectors(t int, px []int32, n int) [][]int32 {
 	var mx, my float64
 	for _, i := range l.all[t] {
 		mx += float64(int(i) % l.w)
 		my += float64(int(i) / l.w)
 	}
-	n := float64(max(1, len(l.all[t])))
-	mx, my = mx/n, my/n
-	for _, i := range l.ring[t] {
-		dx, dy := float64(int(i)%l.w)-mx, float64(int(i)/l.w)-my
-		k := 0
-		switch {
-		case math.Abs(dx) >= math.Abs(dy) && dx >= 0:
-		case math.Abs(dx) >= math.Abs(dy):
-			k = 1
-		case dy >= 0:
-			k = 2
-		default:
-			k = 3
-		}
+	m := float64(max(1, len(l.all[t])))
+	mx, my = mx/m, my/m
+	q := make([][]int32, n)
+	for _, i := range px {
+		a := math.Atan2(float64(int(i)/l.w)-my, float64(int(i)%l.w)-mx)/(2*math.Pi) + 0.5
+		k := int(a*float64(n)+0.5) % n
 		q[k] = append(q[k], i)
 	}
 	return q

@@ -26,7 +26,8 @@ type Surface struct {
 	deposit          [3]float64
 	ref              *planes
 	tiles            []refTile
-	under, underRing []shades // colours of glaze and joint under more and more scale
+	under, underRing []shades    // colours of glaze and joint under more and more scale
+	sides            [][][]int32 // a tile's surroundings cut into sides
 	quarters         [][4]cell
 	cells            [][]cell // a tile's core in parts
 	hood             [][]int  // tiles around each, nearest first, itself left out
@@ -71,10 +72,12 @@ func New(in Input) *Surface {
 	s.under, s.underRing = make([]shades, in.N), make([]shades, in.N)
 	s.cells = make([][]cell, in.N)
 	s.quarters = make([][4]cell, in.N)
+	s.sides = make([][][]int32, in.N)
 	for t := range s.tiles {
 		s.under[t] = scaled(s.tiles[t].colour, s.deposit)
 		s.underRing[t] = scaled(s.tiles[t].ring, s.deposit)
-		for q, px := range s.lay.quarters(t) {
+		s.sides[t] = s.lay.sectors(t, s.lay.around[t], sides)
+		for q, px := range s.lay.sectors(t, s.lay.ring[t], 4) {
 			s.quarters[t][q] = cell{px: px, colour: medianColour(in.Ref, px)}
 		}
 		for _, px := range s.lay.cells(t) {
