@@ -56,7 +56,8 @@ type Trend struct {
 	Lo, Hi      float64 // of the slope, at Level, measuring error included
 	Ranks       Ranks   // convention of the slope's interval
 	Kendall     Kendall
-	P           float64 // Kendall.P from five visits on, else NaN
+	P           float64 // Kendall.P from five visits on, wider for visits that resemble the ones before; else NaN
+	Serial      float64 // growth of the variance for that likeness, 1 = none or too few visits to tell
 	Season      Season
 	SameSeasonP float64
 	Threshold   float64 // as asked for, NaN = none
@@ -76,7 +77,7 @@ func (t Trend) Falling() bool { return t.P <= 1-Level && t.Hi < 0 }
 // reached is told for rising measures.
 func Summarise(points []Point, threshold float64) Trend {
 	nan := math.NaN()
-	t := Trend{Slope: nan, Lo: nan, Hi: nan, P: nan, SameSeasonP: nan, Threshold: threshold}
+	t := Trend{Slope: nan, Lo: nan, Hi: nan, P: nan, SameSeasonP: nan, Serial: 1, Threshold: threshold}
 	t.Season.P, t.Season.Slope = nan, nan
 	t.Kendall = kendall(nil, nil)
 	pts := usable(points)
@@ -131,9 +132,28 @@ func Summarise(points []Point, threshold float64) Trend {
 		}
 		t.Lo, t.Hi = math.Min(t.Lo, t.Slope-e), math.Max(t.Hi, t.Slope+e)
 	}
+	t.serial(pts, sen)
 	sen.Lo, sen.Hi = t.Lo, t.Hi
 	t.reach(pts, sen)
 	return t
+}
+
+// serial makes p and interval wider for visits that resemble the ones before.
+func (t *Trend) serial(pts []Point, sen Slope) {
+	dev := make([]float64, len(pts))
+	for i, p := range pts {
+		dev[i] = p.Value - sen.At(p.When.Mid()/YearDays)
+	}
+	t.Serial = serialInflation(dev)
+	if t.Serial <= 1 {
+		return
+	}
+	if _, p := normalScore(t.Kendall.S, t.Kendall.VarS*t.Serial); p > t.P {
+		t.P = p
+		t.note(Resemble, t.Kendall.P)
+	}
+	wide := math.Sqrt(t.Serial)
+	t.Lo, t.Hi = t.Slope-wide*(t.Slope-t.Lo), t.Slope+wide*(t.Hi-t.Slope)
 }
 
 // slopeError is the half width at Level that the measuring errors of the points alone give a slope, as for least

@@ -40,6 +40,7 @@ const (
 	NotTold          Code = "not-told-from-none"
 	NotBack          Code = "not-back"
 	BackBetween      Code = "back-between"
+	Resemble         Code = "resemble"
 	NotComparable    Code = "not-comparable"
 	VisitsDropped    Code = "visits-dropped"
 	WorkWithinSeries Code = "work-within"
@@ -71,6 +72,7 @@ var Wordings = map[Code]string{
 	NotTold:          "the change cannot be told from none here",
 	NotBack:          "not back at the earlier level by %v",
 	BackBetween:      "back at the earlier level between %v and %v",
+	Resemble:         "visits resemble the ones before: p and interval are widened (p as if they did not: %.4f)",
 	NotComparable:    "not comparable: under half of the tile area was read in enough visits",
 	VisitsDropped:    "%d visits left out: too few of the tiles were read in them",
 	WorkWithinSeries: "entries that change growth within these visits: %d; the slope runs across them",
