@@ -20,7 +20,7 @@ const (
 // Tile is one tile's history over the visits of its view.
 type Tile struct {
 	ID, Zone   string
-	X, Y       float64   // centroid, px of the reference, Y downwards
+	Y          float64   // of its centroid, px of the reference, downwards
 	Neighbours []int     // indices of the tiles it shares a joint with
 	States     []State   // one a visit
 	Scale      []float64 // whitened share on each visit, percent; NaN = not read

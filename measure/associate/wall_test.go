@@ -30,7 +30,7 @@ func (w wall) make(rng *rand.Rand) View {
 	gone := make([]bool, n)
 	for i := range v.Tiles {
 		x, y := i%w.cols, i/w.cols
-		t := Tile{ID: fmt.Sprint("t", i), Zone: "z", X: float64(100 * x), Y: float64(100 * y)}
+		t := Tile{ID: fmt.Sprint("t", i), Zone: "z", Y: float64(100 * y)}
 		for _, d := range [][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}} {
 			if a, b := x+d[0], y+d[1]; a >= 0 && a < w.cols && b >= 0 && b < w.rows {
 				t.Neighbours = append(t.Neighbours, b*w.cols+a)
