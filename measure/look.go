@@ -144,6 +144,39 @@ func (l *tileLook) settle(img *plane.Image, v *View, place, s float64, o *Observ
 	for c := range 3 {
 		l.base[c] = g[c] / l.kg[c]
 	}
+	l.mixed(img, v, place, s, r)
+}
+
+// mixed records the line from the clean glaze to the clearly whitened pixels.
+func (l *tileLook) mixed(img *plane.Image, v *View, place, s float64, r *TileRecord) {
+	edge := place + math.Max(0.08, 4*s)
+	var top []float64
+	for _, w := range l.w {
+		if w > edge {
+			top = append(top, w)
+		}
+	}
+	if len(top) < 12 {
+		return
+	}
+	edge = median(top)
+	var n float64
+	for j, i := range l.use {
+		if l.w[j] < edge || img.Flags[i]&plane.Low != 0 {
+			continue
+		}
+		p, g := v.px(img.RGB, i), v.px(v.glaze, i)
+		n++
+		for c := range 3 {
+			r.To[c] += p[c] / l.kg[c]
+			r.From[c] += g[c] * l.base[c]
+		}
+	}
+	for c := range 3 {
+		r.To[c] /= math.Max(n, 1)
+		r.From[c] /= math.Max(n, 1)
+	}
+	r.Mixed = int(n)
 }
 
 // lookTile splits the pixels of a tile against the reference glaze in the light of the controls.

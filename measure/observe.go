@@ -37,6 +37,9 @@ type TileRecord struct {
 	Spread float64    `json:"spread"` // relative spread of the light's level over clean pixels
 	Sigma  float64    `json:"sigma"`  // standard error of a pixel's whiteness there
 	Base   float64    `json:"base"`   // whiteness of the clean place against the reference glaze in the light of the controls
+	Mixed  int        `json:"mixed"`  // pixels clearly whitened
+	From   [3]float64 `json:"from"`   // clean glaze at those pixels, light cancelled
+	To     [3]float64 `json:"to"`     // their colour, light cancelled: the line From-To points to the deposit
 	Own    bool       `json:"own"`    // Gain is the tile's own; else that of tiles alike
 }
 
@@ -208,6 +211,8 @@ func roundObservation(o *Observation) {
 		t := &o.Tiles[k]
 		round3(&t.Gain)
 		t.Clean, t.Spread, t.Sigma, t.Base = digits(t.Clean, 4), digits(t.Spread, 4), digits(t.Sigma, 4), digits(t.Base, 4)
+		round3(&t.From)
+		round3(&t.To)
 		t.Level, t.Uneven = digits(t.Level, 5), digits(t.Uneven, 4)
 	}
 }

@@ -10,15 +10,16 @@ import (
 
 // Light is what Solve found of one photo: all that Read needs besides the pixels.
 type Light struct {
-	Key     string      `json:"key"`
-	Basis   ColourBasis `json:"basis"`
-	Line    light.Line  `json:"line"`
-	Level   float64     `json:"level"` // the middle of the tiles' levels
-	Noise   float64     `json:"noise"` // relative noise of one channel of one pixel
-	Deposit [3]float64  `json:"deposit"`
-	From    string      `json:"deposit_from"`
-	Tiles   []TileLight `json:"tiles"`
-	Notes   []string    `json:"notes,omitempty"`
+	Key          string      `json:"key"`
+	Basis        ColourBasis `json:"basis"`
+	Line         light.Line  `json:"line"`
+	Level        float64     `json:"level"` // the middle of the tiles' levels
+	Noise        float64     `json:"noise"` // relative noise of one channel of one pixel
+	Deposit      [3]float64  `json:"deposit"`
+	DepositSigma float64     `json:"deposit_sigma"` // relative standard error of its level
+	From         string      `json:"deposit_from"`
+	Tiles        []TileLight `json:"tiles"`
+	Notes        []string    `json:"notes,omitempty"`
 }
 
 // TileLight is the clean glaze of one tile in one photo, relative to the reference.
@@ -33,15 +34,24 @@ type TileLight struct {
 // Solve finds every photo's light from the observations of all photos of the view. The order of obs does not matter;
 // the results come in the order of obs.
 func (v *View) Solve(obs []*Observation) []*Light {
+	deposit, sigma, from := v.deposit, 0.03, v.from
+	if from != "sample" {
+		var n int
+		if deposit, sigma, n = v.shared(obs); n >= 20 && from == "common" {
+			from = "estimated"
+		}
+	}
+	round3(&deposit)
 	out := make([]*Light, len(obs))
 	for i, o := range obs {
 		out[i] = v.solveOne(o)
+		out[i].Deposit, out[i].DepositSigma, out[i].From = deposit, digits(sigma, 3), from
 	}
 	return out
 }
 
 func (v *View) solveOne(o *Observation) *Light {
-	l := &Light{Key: o.Photo.Key, Line: o.Line, Deposit: v.deposit, From: v.from, Basis: BasisSurface}
+	l := &Light{Key: o.Photo.Key, Line: o.Line, Basis: BasisSurface}
 	if o.HasLine {
 		l.Basis = BasisControl
 	}

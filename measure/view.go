@@ -227,13 +227,13 @@ func (v *View) setDeposit() {
 	switch {
 	case len(r) >= 16:
 		v.deposit, v.from = [3]float64{median(r), median(g), median(b)}, "sample"
-	case v.spec.Deposit != nil:
-		v.deposit, v.from = [3]float64(v.spec.Deposit.RGB()), "survey"
+	case v.spec.Deposit != nil && v.spec.Deposit.L > 20:
+		v.deposit, v.from = scaled([3]float64(v.spec.Deposit.RGB()), depositLevel), "survey"
 	default:
-		v.deposit, v.from = [3]float64(commonDeposit.RGB()), "common"
+		v.deposit, v.from = scaled([3]float64(commonDeposit.RGB()), depositLevel), "common"
 	}
 	if light.Y(v.deposit) <= 0 {
-		v.deposit, v.from = [3]float64(commonDeposit.RGB()), "common"
+		v.deposit, v.from = scaled([3]float64(commonDeposit.RGB()), depositLevel), "common"
 	}
 }
 
@@ -265,3 +265,5 @@ func (v *View) joints() {
 		}
 	}
 }
+
+func scaled(v [3]float64, k float64) [3]float64 { return [3]float64{v[0] * k, v[1] * k, v[2] * k} }
