@@ -200,8 +200,8 @@ func contrast(me look, ref *refTile) float64 {
 	return dot / (norm + 0.02)
 }
 
-// cleanest is how far the best kept part of a tile lies from its own glaze under at most a thin veil: the lower fifth of
-// its cells. Dirt, growth, drips and litter leave some part as it was; a bed or another glaze leaves none.
+// cleanest is how far the best kept part of a tile lies from its own glaze under at most a thin veil: the lower eighth
+// of its cells. Dirt, growth, drips and litter leave some part as it was; a bed or another glaze leaves none.
 func (s *Surface) cleanest(t int, e *Evidence, l *lights) float64 {
 	var best []float64
 	for c, now := range e.cells {
@@ -209,12 +209,23 @@ func (s *Surface) cleanest(t int, e *Evidence, l *lights) float64 {
 			continue
 		}
 		best = append(best, l.least(func(g [3]float64) float64 {
-			d, _ := explain(now, g, &s.cells[t][c].under, hazeSteps+veil)
-			return d
+			m := math.Inf(1)
+			for _, f := range soiling {
+				for i := range g {
+					g[i] *= f.dims
+				}
+				d, _ := explain(now, g, &s.cells[t][c].under, hazeSteps+veil)
+				m = math.Min(m, d+f.cost)
+			}
+			return m
 		}))
 	}
-	return quantile(best, 0.2)
+	return quantile(best, 0.12)
 }
+
+// soiling lists what dirt may take of a glaze's light, each factor on top of the one before, and the colour difference it
+// is charged with: a dirty tile is commoner than one replaced by a darker shade of itself (our choice).
+var soiling = [...]struct{ dims, cost float64 }{{1, 0}, {0.75, 1.5}, {0.75, 3}}
 
 // veil is the thickest scale, in steps, under which a cell still shows its glaze for certain.
 const veil = 4
