@@ -56,6 +56,9 @@ func (j *job) jpeg() (*Picture, error) {
 	case damage.Extraneous > 0:
 		j.facts.note("%d places with stray bytes", damage.Extraneous)
 	}
+	if cut := findSeam(pix, h.W, h.H, h.BlockH); cut.found() {
+		return nil, refuse(Damaged, "from row %d, column %d on it was misread: a seam of %.0f levels runs across", cut.y, cut.x, cut.least)
+	}
 	return picture(h.W, h.H, pix, nil, s), nil
 }
 

@@ -131,6 +131,9 @@ func tagTable(p []byte) (map[string][]byte, error) {
 // fixed reads an s15Fixed16Number.
 func fixed(b []byte) float64 { return float64(int32(binary.BigEndian.Uint32(b))) / 65536 }
 
+// dip is how far a curve may fall between two 8 bit samples: rounding where two parts of a curve meet.
+const dip = 1e-4
+
 // curve reads a curveType or parametricCurveType (ICC.1:2022, 10.6 and 10.18) as a function on [0,1], its value
 // clamped to [0,1]. It must rise from dark to light.
 func curve(b []byte) (func(float64) float64, error) {
@@ -160,7 +163,7 @@ func curve(b []byte) (func(float64) float64, error) {
 		if math.IsNaN(v) {
 			return nil, fmt.Errorf("no number at sample %d", i)
 		}
-		if v < last {
+		if v < last-dip {
 			return nil, fmt.Errorf("falling at sample %d", i)
 		}
 		last = v

@@ -105,6 +105,7 @@ tl_jpeg *tl_jpeg_open(const void *data, size_t size, tl_jpeg_head *head) {
   head->channels = d->c.num_components;
   head->bits = d->c.data_precision;
   head->progressive = d->c.progressive_mode;
+  head->block_height = d->c.max_v_samp_factor * DCTSIZE;
   head->adobe_ycck = d->c.jpeg_color_space == JCS_CMYK || d->c.jpeg_color_space == JCS_YCCK;
   return d;
 }

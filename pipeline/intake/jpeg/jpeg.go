@@ -21,6 +21,7 @@ type Header struct {
 	W, H        int // px, as stored
 	Channels    int // 1 = grey, 3 = colour, 4 = CMYK
 	Bits        int // a sample
+	BlockH      int // px of a row of blocks, all planes together
 	Progressive bool
 	CMYK        bool
 	Profile     []byte // ICC, nil = none
@@ -59,7 +60,7 @@ func Read(b []byte, keep func(*Header) bool) (*Header, []uint8, *Damage, error) 
 	}
 	h := &Header{
 		W: int(head.width), H: int(head.height), Channels: int(head.channels), Bits: int(head.bits),
-		Progressive: head.progressive != 0, CMYK: head.adobe_ycck != 0,
+		BlockH: int(head.block_height), Progressive: head.progressive != 0, CMYK: head.adobe_ycck != 0,
 	}
 	var n C.uint
 	if p := C.tl_jpeg_profile(d, &n); p != nil && n > 0 {
