@@ -91,6 +91,56 @@ func exposeByGap(views []View, groups [][]atRisk) {
 	}
 }
 
+// ring is how many joints from a gap a tile may stand to be held against those beside it in the closer comparison.
+const ring = 3
+
+// nearGaps keeps the cases up to ring joints from a gap known when they were last seen: what makes a whole stretch of
+// wall shed tiles acts on these as on the tiles beside the gap.
+func nearGaps(views []View, groups [][]atRisk) [][]atRisk {
+	type key struct{ view, visit int }
+	dist := map[key][]int{}
+	r := make([][]atRisk, len(groups))
+	for i, g := range groups {
+		for _, c := range g {
+			k := key{c.group.view, c.group.from}
+			if dist[k] == nil {
+				dist[k] = views[k.view].jointsFromGap(k.visit)
+			}
+			if d := dist[k][c.tile]; d > 0 && d <= ring {
+				r[i] = append(r[i], c)
+			}
+		}
+	}
+	return r
+}
+
+// jointsFromGap returns every tile's distance from the nearest gap known on a visit, in joints, up to ring; 0 for gaps
+// themselves and -1 for tiles further away.
+func (v View) jointsFromGap(visit int) []int {
+	d := make([]int, len(v.Tiles))
+	var queue []int
+	for i := range v.Tiles {
+		d[i] = -1
+		if v.gapAt(i, visit) {
+			d[i] = 0
+			queue = append(queue, i)
+		}
+	}
+	for at := 0; at < len(queue); at++ {
+		i := queue[at]
+		if d[i] == ring {
+			break
+		}
+		for _, n := range v.Tiles[i].Neighbours {
+			if d[n] < 0 {
+				d[n] = d[i] + 1
+				queue = append(queue, n)
+			}
+		}
+	}
+	return d
+}
+
 // tables counts every group that can tell anything; of the others the losses are returned as untold.
 func tables(groups [][]atRisk) (strata []Table, sum Table, untold int) {
 	for _, g := range groups {

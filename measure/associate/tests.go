@@ -50,6 +50,7 @@ type Result struct {
 	PAlone    float64 // two-sided, as if every tile were on its own
 	Inflation float64 // variance with tiles that resemble their neighbours over that with tiles on their own, at least 1
 	POnceEach float64 // the same with every cluster of neighbouring losses counted once
+	Near      Ratio   // beside-gap: against tiles two or three joints from a gap only
 	Losses    int     // losses the test could use
 	Untold    int     // losses in groups without comparison
 	Counts    Table
@@ -58,6 +59,9 @@ type Result struct {
 	Shift     Shift
 	Medians   [2]float64 // whitening on the earlier visit, percent: kept [0] and lost [1] tiles
 }
+
+// Ratio is an odds ratio with its exact interval and two-sided p; NaN = not available.
+type Ratio struct{ Value, Lo, Hi, P float64 }
 
 // Tests runs the fixed list of tests, always all of them in the order of IDs; those that cannot be made say why.
 // Same inputs, same results.
@@ -108,7 +112,7 @@ func (r *Result) decide() {
 
 func newResult(id string) Result {
 	nan := math.NaN()
-	return Result{ID: id, P: nan, Holm: nan, BH: nan, Effect: nan, Lo: nan, Hi: nan, POnceEach: nan, PAlone: nan, Inflation: nan, Medians: [2]float64{nan, nan}}
+	return Result{ID: id, P: nan, Holm: nan, BH: nan, Effect: nan, Lo: nan, Hi: nan, POnceEach: nan, PAlone: nan, Inflation: nan, Near: Ratio{nan, nan, nan, nan}, Medians: [2]float64{nan, nan}}
 }
 
 func whitenedBefore(views []View) Result {
@@ -135,6 +139,11 @@ func besideGap(views []View) Result {
 	groups := byGroup(cases(views, false))
 	exposeByGap(views, groups)
 	r.exact(views, groups)
+	if near, _, _ := tables(nearGaps(views, groups)); len(near) > 0 {
+		e := NewExact(near...)
+		r.Near = Ratio{P: e.TwoSided(), Value: e.OddsRatio()}
+		r.Near.Lo, r.Near.Hi = e.Interval(Level)
+	}
 	return r
 }
 

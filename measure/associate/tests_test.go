@@ -342,3 +342,33 @@ func TestWoolf(t *testing.T) {
 	ratio, _, _ = Table{3, 0, 1, 5}.Woolf(0.95) // an empty cell: 3.5*5.5/(0.5*1.5)
 	assert.InDelta(t, 3.5*5.5/(0.5*1.5), ratio, 1e-9)
 }
+
+func TestJointsFromGap(t *testing.T) {
+	v := wall{cols: 6, rows: 1, visits: 1}.make(rand.New(rand.NewSource(1)))
+	v.Tiles[0].States[0] = Missing
+	assert.Equal(t, []int{0, 1, 2, 3, -1, -1}, v.jointsFromGap(0))
+}
+
+// A patch that sheds tiles passes for spread from gaps; held against the tiles around, it does so less, and true spread
+// from gaps still shows.
+func TestCloserComparisonBesideGaps(t *testing.T) {
+	count := func(w wall) (beside, near int) {
+		rng := rand.New(rand.NewSource(3))
+		for range 60 {
+			r := besideGap([]View{w.make(rng)})
+			if r.P <= 0.05 {
+				beside++
+			}
+			if r.Near.P <= 0.05 {
+				near++
+			}
+		}
+		return beside, near
+	}
+	beside, near := count(wall{cols: 20, rows: 12, visits: 7, base: -4.5, smooth: 2, own: 1.2})
+	t.Logf("patches: beside %d, near %d of 60", beside, near)
+	assert.Less(t, near, beside)
+	beside, near = count(wall{cols: 20, rows: 12, visits: 7, base: -4, byGap: 1.8})
+	t.Logf("spread: beside %d, near %d of 60", beside, near)
+	assert.Greater(t, near, 48)
+}

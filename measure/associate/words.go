@@ -72,6 +72,7 @@ var Wordings = map[string]string{
 	"weaken.once":   "Every cluster of neighbouring losses counted once: %s.",
 	"weaken.common": "Both whitening and loss may follow from the same wet place.",
 	"weaken.prone":  "A stretch of wall that sheds tiles for another reason gives the same picture without one gap leading to the next.",
+	"weaken.near":   "Held only against tiles two or three joints from a gap, which stand in the same stretch: odds %s; %s.",
 	"weaken.look":   "Whitening may be counted on tiles that were already loose: a tapping record from before would tell.",
 	"weaken.photo":  "The finding resting on one photo (see the runs with each photo left out).",
 	"weaken.work":   "Losses taken out on purpose during recorded work.",
@@ -111,6 +112,9 @@ func (r *Result) word(made int) {
 	case BesideGap, InGroups:
 		r.Limits = append(r.Limits, words("limit.edge"))
 		r.Weaken = append(r.Weaken, words("weaken.prone"))
+		if !math.IsNaN(r.Near.P) {
+			r.Weaken = append(r.Weaken, words("weaken.near", times(r.Near.Value, r.Near.Lo, r.Near.Hi), Probability(r.Near.P)))
+		}
 	case GrowthUpkeep:
 		r.Limits = append(r.Limits, words("limit.file"), words("limit.regress"))
 		r.Weaken = append(r.Weaken, words("weaken.season"), words("weaken.chosen"))
@@ -138,35 +142,38 @@ func (r *Result) answer(made int) string {
 	switch r.ID {
 	case WhitenedBefore, BesideGap:
 		c := r.Counts
-		s += words(r.ID+".numbers", whole(c.ExposedLost), whole(c.ExposedLost+c.ExposedKept), whole(c.OtherLost), whole(c.OtherLost+c.OtherKept), r.times())
+		s += words(r.ID+".numbers", whole(c.ExposedLost), whole(c.ExposedLost+c.ExposedKept), whole(c.OtherLost), whole(c.OtherLost+c.OtherKept), times(r.Effect, r.Lo, r.Hi))
 	case InGroups:
 		t := r.Together
 		s += words(r.ID+".numbers", whole(t.Pairs), whole(r.Losses), figure(t.Expected), whole(t.Lo), whole(t.Hi))
 	case StayedShorter:
 		o, n := r.Survival.LogRank.Observed, r.Survival.N
-		s += words(r.ID+".numbers", whole(int(o[1])), whole(n[1]), whole(int(o[0])), whole(n[0]), r.times())
+		s += words(r.ID+".numbers", whole(int(o[1])), whole(n[1]), whole(int(o[0])), whole(n[0]), times(r.Effect, r.Lo, r.Hi))
 	case GrowthUpkeep:
-		s += words(r.ID+".numbers", whole(r.Shift.N[0]), whole(r.Shift.N[1]), figure(r.Effect), r.interval())
+		s += words(r.ID+".numbers", whole(r.Shift.N[0]), whole(r.Shift.N[1]), figure(r.Effect), interval(r.Lo, r.Hi))
 	}
 	return s + words("p", Probability(r.P), whole(made), Probability(r.Holm))
 }
 
-func (r *Result) times() string {
-	if math.IsInf(r.Effect, 1) {
-		return words("infinite") + r.interval()
+func times(v, lo, hi float64) string {
+	switch {
+	case math.IsNaN(v):
+		return words("nointerval")
+	case math.IsInf(v, 1):
+		return words("infinite") + interval(lo, hi)
 	}
-	return words("times", figure(r.Effect), r.interval())
+	return words("times", figure(v), interval(lo, hi))
 }
 
-func (r *Result) interval() string {
-	if math.IsNaN(r.Lo) || math.IsNaN(r.Hi) {
+func interval(lo, hi float64) string {
+	if math.IsNaN(lo) || math.IsNaN(hi) {
 		return words("nointerval")
 	}
-	hi := figure(r.Hi)
-	if math.IsInf(r.Hi, 1) {
-		hi = words("unbounded")
+	end := figure(hi)
+	if math.IsInf(hi, 1) {
+		end = words("unbounded")
 	}
-	return words("interval", figure(r.Lo), hi)
+	return words("interval", figure(lo), end)
 }
 
 func whole(n int) string { return fmt.Sprintf("%d", n) }
