@@ -230,6 +230,9 @@ func (t *Trend) reached(pts []Point) {
 		i--
 	}
 	t.ReachedHi = ISO(pts[i].When.To)
+	if pts[i].Lo < t.Threshold {
+		t.note(CrossedUnsure)
+	}
 	if i == 0 {
 		t.note(AlwaysAbove, pts[0].When)
 		return

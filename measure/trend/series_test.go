@@ -88,6 +88,10 @@ func TestThresholdReached(t *testing.T) {
 	assert.Equal(t, "2014-06-01", got.ReachedHi)
 	assert.Empty(t, got.ReachedOn, "between two visits no day is known")
 
+	assert.NotContains(t, codes(got.Notes), CrossedUnsure)
+	got = Summarise(yearlyPoints(t, 4, 1, 5, 11, 9, 12, 13), 10)
+	assert.Contains(t, codes(got.Notes), CrossedUnsure)
+
 	got = Summarise(yearlyPoints(t, 0, 11, 12), 10)
 	assert.Empty(t, got.ReachedLo)
 	assert.Equal(t, "2010-06-01", got.ReachedHi)

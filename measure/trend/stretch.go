@@ -14,14 +14,19 @@ type Stretch struct {
 
 // Stretches cuts a series at the entries that cut, and describes each piece. Visits whose date touches an entry's are
 // in no piece: before or after is not known. Entries with no visit between them end the same stretch.
-// With no such entry there is one stretch, the whole series.
+// With no such entry there is one stretch, the whole series. The threshold is asked of the last stretch only.
 func Stretches(points []Point, entries []Entry, threshold float64) []Stretch {
 	var r []Stretch
-	for i, p := range pieces(points, entries) {
+	ps := pieces(points, entries)
+	for i, p := range ps {
 		if i == 0 && len(p.points) == 0 && len(p.before) > 0 {
 			continue // before the first photo: the entries stay in the next stretch
 		}
-		s := Stretch{After: p.after, Before: p.before, Points: p.points, Trend: Summarise(p.points, threshold)}
+		ahead := threshold
+		if i < len(ps)-1 {
+			ahead = math.NaN() // what came after it ended it
+		}
+		s := Stretch{After: p.after, Before: p.before, Points: p.points, Trend: Summarise(p.points, ahead)}
 		s.Change, s.ChangeLo, s.ChangeHi = math.NaN(), math.NaN(), math.NaN()
 		s.PerYear, s.PerLo, s.PerHi = math.NaN(), math.NaN(), math.NaN()
 		t := &s.Trend

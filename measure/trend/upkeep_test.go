@@ -41,6 +41,10 @@ func TestStretchesAndCleaning(t *testing.T) {
 	assert.InDelta(t, 8-math.Sqrt(0.5), s[0].ChangeLo, 1e-12)
 	assert.Equal(t, 1, WorkWithin(e, Span{p[0].When.From, p[10].When.To}))
 
+	s = Stretches(p, e, 12)
+	assert.True(t, math.IsNaN(s[0].Trend.Threshold), "a stretch that has ended has no date ahead")
+	assert.NotEmpty(t, s[1].Trend.ReachedLo)
+
 	c := Cleanings(p, e, nil)
 	require.Len(t, c, 1)
 	assert.InDelta(t, 9, c[0].Removed, 1e-12)

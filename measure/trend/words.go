@@ -32,6 +32,7 @@ const (
 	Forecast         Code = "forecast"
 	AlwaysAbove      Code = "always-above"
 	Crossed          Code = "crossed"
+	CrossedUnsure    Code = "crossed-unsure"
 	ByDifference     Code = "by-difference"
 	OneVisit         Code = "one-visit"
 	NoVisit          Code = "no-visit"
@@ -64,6 +65,7 @@ var Wordings = map[Code]string{
 	Forecast:         "date holds only if things go on as over these visits",
 	AlwaysAbove:      "at or above the threshold since the first visit, %v",
 	Crossed:          "crossed between the visits of %v and %v",
+	CrossedUnsure:    "the interval of the reading that crossed it includes the threshold",
 	ByDifference:     "change from %.2f to %.2f (%.2f to %.2f) in %d days; too few visits for a slope",
 	OneVisit:         "one visit in this time: no growth can be told",
 	NoVisit:          "no visit in this time",
