@@ -1,13 +1,17 @@
 package measure
 
 import (
+	"tilelapse/measure/colour"
+	"tilelapse/measure/light"
 	"tilelapse/measure/plane"
+	"tilelapse/measure/tile"
 )
 
-// cover finds the tiles' states.
-type cover struct{}
+// cover finds the tiles' states, by package tile.
+type cover struct{ surface *tile.Surface }
 
-type coverRecord struct{}
+// coverRecord is the evidence of one photo.
+type coverRecord = []tile.Evidence
 
 type call struct {
 	state      State
@@ -15,22 +19,50 @@ type call struct {
 	reason     string
 }
 
-func newCover(v *View, ignore []bool) *cover { return &cover{} }
+func newCover(v *View, ignore []bool) *cover {
+	n := len(v.tiles)
+	scaled, gaps := make([]bool, n), make([]bool, n)
+	for k := range v.tiles {
+		scaled[k], gaps[k] = v.tiles[k].scaled, v.tiles[k].gap
+	}
+	dep := colour.RGB(v.deposit)
+	return &cover{tile.New(tile.Input{W: v.w, H: v.h, Ref: v.ref, Labels: v.labels, N: n, Ignore: ignore, Scaled: scaled, Gaps: gaps, Deposit: &dep})}
+}
 
-func (c *cover) evidence(v *View, img *plane.Image, l *Light) coverRecord { return coverRecord{} }
+// evidence reads the photo with its light brought to the reference's by one gain a channel.
+func (c *cover) evidence(v *View, img *plane.Image, l *Light) coverRecord {
+	g := l.Line.At(l.Level)
+	flat := &plane.Image{W: img.W, H: img.H, RGB: make([]float32, len(img.RGB)), Flags: img.Flags}
+	var k [3]float32
+	for j := range 3 {
+		k[j] = 1
+		if light.Y(g) > 0 && g[j] > 1e-3 {
+			k[j] = float32(1 / g[j])
+		}
+	}
+	for i := 0; i < len(img.RGB); i += 3 {
+		for j := range 3 {
+			flat.RGB[i+j] = img.RGB[i+j] * k[j]
+		}
+	}
+	return c.surface.Evidence(flat)
+}
 
 // calls decides every tile's state in every photo.
 func (c *cover) calls(v *View, rs []*Reading) [][]call {
-	out := make([][]call, len(rs))
+	ev := make([][]tile.Evidence, len(rs))
 	for i, r := range rs {
+		ev[i] = r.Signs
+	}
+	out := make([][]call, len(rs))
+	for i, row := range c.surface.Decide(ev) {
 		out[i] = make([]call, len(v.tiles))
 		for k := range v.tiles {
-			s := Present
-			if r.Tiles[k].In < 0.5*float64(len(v.tiles[k].pix)) {
-				s = OutOfFrame
-			}
-			out[i][k] = call{s, 0.5, ""}
+			out[i][k] = call{State(row[k].State), row[k].Confidence, row[k].Reason}
 		}
 	}
 	return out
 }
+
+// Neighbours returns for every tile the tiles that share a joint with it, ascending.
+func (v *View) Neighbours() [][]int { return v.cover.surface.Neighbours() }

@@ -134,9 +134,21 @@ func solve3(m [3][4]float64) (x [3]float64, inv [3][3]float64, ok bool) {
 // shared estimates the deposit's colour from all photos of the view together.
 func (v *View) shared(obs []*Observation) (d [3]float64, sigma float64, lines int) {
 	var all []line
+	// cast shadows bend the lines: the photos in even light tell, where there are any
+	even, best := false, math.Inf(1)
+	for _, o := range obs {
+		if o.digital() {
+			even = even || !o.Shadows
+		}
+	}
+	for _, o := range obs {
+		if o.digital() && !(even && o.Shadows) {
+			best = math.Min(best, o.Noise)
+		}
+	}
 	for _, i := range sortedByKey(obs) {
 		o := obs[i]
-		if o.Photo.Kind != "" && o.Photo.Kind != "digital" {
+		if !o.digital() || even && o.Shadows || o.Noise > 1.6*best {
 			continue
 		}
 		for k := range o.Tiles {
@@ -148,3 +160,5 @@ func (v *View) shared(obs []*Observation) (d [3]float64, sigma float64, lines in
 	d, sigma = meet(all, v.deposit)
 	return d, sigma, len(all)
 }
+
+func (o *Observation) digital() bool { return o.Photo.Kind == "" || o.Photo.Kind == "digital" }
