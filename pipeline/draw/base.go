@@ -11,9 +11,9 @@ import (
 // How the photo becomes a base map: what is left of its contrast and colour. Our choice, by eye on made and rendered
 // scenes: pale enough that the darkest tint stands out on near-black glazes, strong enough to know the artwork again.
 const (
-	baseDark   = 150 // grey value that the photo's blacks become
+	baseDark   = 190 // grey value that the photo's blacks become: lighter than the lightest tint
 	baseLight  = 250 // and its whites
-	baseChroma = 0.42
+	baseChroma = 0.45
 )
 
 // luma returns the brightness of encoded sRGB values (Rec. 709 weights, in 256ths).
@@ -24,11 +24,13 @@ type tone [256]uint8
 
 // toneOf stretches the photo's brightness between its 1st and 99th hundredth, so that visits in dull and in bright
 // light look alike.
-func toneOf(s *Scene, use []bool) *tone {
+//
+// Pixels outside use, and those of front, do not count: what is covered leaves no trace.
+func toneOf(s *Scene, use, front []bool) *tone {
 	var count [256]int
 	total := 0
 	for i := range s.W * s.H {
-		if !s.out(i) && (use == nil || use[i]) {
+		if !s.out(i) && (use == nil || use[i]) && (front == nil || !front[i]) {
 			p := s.Picture.Pix[4*i:]
 			count[luma(p[0], p[1], p[2])]++
 			total++
@@ -172,23 +174,62 @@ func inFront(s *Scene) []bool {
 	if !some {
 		return nil
 	}
-	r := 0.008 * float64(max(s.W, s.H)) // wider than a joint, narrower than a tile
+	r := math.Max(0.008*float64(max(s.W, s.H)), 3) // wider than a joint, narrower than a tile
 	wide := &mask{s.W, s.H, m.grown(r)}
 	back := wide.distance(false)
 	for i := range m.on {
-		if float64(back[i]) > r-2 { // two pixels beyond the closed shape: the rim of what is hidden shows nothing
+		if float64(back[i]) > r-2 { // r > 2; two pixels beyond the closed shape: the rim of what is hidden shows nothing
 			m.on[i] = true
 		}
 	}
+	m.fillHoles(enclosed * s.W * s.H / 1000)
 	return m.on
+}
+
+// enclosed is how large a hole in what stands in front may be to be covered too, in thousandths of the picture.
+const enclosed = 10
+
+// fillHoles sets the parts of the rest that the mask encloses wholly, up to an area in px.
+func (m *mask) fillHoles(most int) {
+	seen := make([]bool, len(m.on))
+	var part []int
+	for start := range m.on {
+		if m.on[start] || seen[start] {
+			continue
+		}
+		part = append(part[:0], start)
+		seen[start] = true
+		open := false
+		for k := 0; k < len(part); k++ {
+			x, y := part[k]%m.w, part[k]/m.w
+			if x == 0 || y == 0 || x == m.w-1 || y == m.h-1 {
+				open = true
+			}
+			for _, d := range [4][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}} {
+				nx, ny := x+d[0], y+d[1]
+				if nx < 0 || ny < 0 || nx >= m.w || ny >= m.h {
+					continue
+				}
+				if j := ny*m.w + nx; !m.on[j] && !seen[j] {
+					seen[j] = true
+					part = append(part, j)
+				}
+			}
+		}
+		if !open && len(part) <= most {
+			for _, j := range part {
+				m.on[j] = true
+			}
+		}
+	}
 }
 
 // blocks is how many coarse blocks the longer side of a picture has.
 const blocks = 36
 
-// coarse returns the mean colours of the blocks of the surroundings and the block's side, px. Pixels of the kept part and
-// those outside the photo do not count.
-func coarse(s *Scene, kept []bool) (mean []color.RGBA, across, side int) {
+// coarse returns the mean colours of the blocks of the surroundings and the block's side, px. Pixels of the kept part, of
+// what stands in front and outside the photo do not count.
+func coarse(s *Scene, kept, front []bool) (mean []color.RGBA, across, side int) {
 	side = max((max(s.W, s.H)+blocks-1)/blocks, 1)
 	across = (s.W + side - 1) / side
 	down := (s.H + side - 1) / side
@@ -196,7 +237,7 @@ func coarse(s *Scene, kept []bool) (mean []color.RGBA, across, side int) {
 	for y := range s.H {
 		for x := range s.W {
 			i := y*s.W + x
-			if kept[i] || s.out(i) {
+			if kept[i] || s.out(i) || (front != nil && front[i]) {
 				continue
 			}
 			b := &sum[(y/side)*across+x/side]
@@ -227,11 +268,11 @@ type ground struct {
 // groundOf makes the base map. chroma is what is left of the photo's colour.
 func groundOf(s *Scene, chroma float64) *ground {
 	g := &ground{s: s, kept: keep(s), front: inFront(s), base: make([]color.RGBA, s.W*s.H)}
-	t := toneOf(s, g.kept)
+	t := toneOf(s, g.kept, g.front)
 	var mean []color.RGBA
 	var across, side int
 	if s.Masked && g.kept != nil && s.Picture != nil {
-		mean, across, side = coarse(s, g.kept)
+		mean, across, side = coarse(s, g.kept, g.front)
 	}
 	for y := range s.H {
 		for x := range s.W {

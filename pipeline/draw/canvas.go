@@ -182,12 +182,20 @@ type view struct {
 	scale float64 // canvas px a measuring px
 }
 
+// faraway bounds positions, canvas px: far outside any picture, near enough to draw lines to.
+const faraway = 1e5
+
 func (v view) rings(in [][]plane.Point) [][]pt {
 	out := make([][]pt, 0, len(in))
 	for _, r := range in {
 		ring := make([]pt, 0, len(r))
 		for _, p := range r {
-			if q := v.at(p); len(ring) == 0 || q != ring[len(ring)-1] {
+			q := v.at(p)
+			if math.IsNaN(q.x) || math.IsNaN(q.y) {
+				continue
+			}
+			q = pt{math.Max(-faraway, math.Min(q.x, faraway)), math.Max(-faraway, math.Min(q.y, faraway))}
+			if len(ring) == 0 || q != ring[len(ring)-1] {
 				ring = append(ring, q)
 			}
 		}

@@ -26,14 +26,15 @@ func Change(before, after Scene) *image.RGBA {
 
 	g := groundOf(&a, 0.5*baseChroma)
 	d := differences(&b, &a)
+	silence(d, &a, t[incomparable])
 	g.lay(p.canvas, p.view, p.u, func(i int) (color.RGBA, float64, pattern) {
 		switch d[i] {
 		case came:
-			return tints[3], 0.96, nil
+			return tints[3], strength[3], nil
 		case went:
 			return white, 0.9, nil
 		case stayed:
-			return tints[0], 0.8, nil
+			return tints[1], 0.65, nil
 		case unknown:
 			return white, 0.2, dotted
 		}
@@ -138,6 +139,19 @@ func differences(b, a *Scene) []uint8 {
 	return out
 }
 
+// silence takes back what single pixels seem to say in tiles that can't be compared.
+func silence(d []uint8, s *Scene, tiles []int) {
+	m := newMask(s.W, s.H)
+	for _, i := range tiles {
+		m.add(s.Tiles[i].Rings)
+	}
+	for i, on := range m.on {
+		if on {
+			d[i] = unknown
+		}
+	}
+}
+
 // wentLines draws the level lines of what went, which would be lost in the pale ground without an edge.
 func (p *plate) wentLines(d []uint8, g *ground) {
 	n := int(p.view.scale)
@@ -178,8 +192,8 @@ const (
 	events
 )
 
-// drawOrder puts what matters most on top.
-var drawOrder = []event{incomparable, offAlready, lostAlready, lostUnseen, ownAgain, backAgain, offSince, lostSince}
+// drawOrder puts what matters most on top. Tiles that can't be compared are dotted with the picture.
+var drawOrder = []event{offAlready, lostAlready, lostUnseen, ownAgain, backAgain, offSince, lostSince}
 
 // transitions sorts the tiles of the later visit by what became of them: indices into after.Tiles. Tiles are matched by
 // id; those the earlier visit does not know are not compared.
@@ -248,14 +262,12 @@ func (s symbols) event(rings [][]pt, e event) {
 	case offSince:
 		s.offPalette(rings, amber)
 	case offAlready:
-		s.offPalette(rings, sample)
+		s.offBefore(rings)
 	case ownAgain:
 		s.offPalette(rings, white)
 		at, side := centre(rings)
 		r := s.size(side)
 		s.c.line(pt{at.x - r, at.y}, pt{at.x + r, at.y}, 0.26*s.u, ink)
-	case incomparable:
-		s.c.stroke(rings, 0.14*s.u, quiet, 0.5*s.u, 0.4*s.u)
 	}
 }
 
@@ -264,6 +276,13 @@ func (s symbols) gapBefore(rings [][]pt) {
 	s.c.flat(rings, white, 0.75)
 	s.cross(rings, quiet, 0.2*s.u)
 	s.c.stroke(rings, 0.2*s.u, quiet, 0, 0)
+}
+
+// offBefore marks a tile that was of another colour already: a small dark lozenge, thinly outlined.
+func (s symbols) offBefore(rings [][]pt) {
+	s.c.stroke(rings, 0.2*s.u, quiet, 0, 0)
+	at, side := centre(rings)
+	s.lozenge(at, 0.6*s.size(side), quiet)
 }
 
 // gapUnseen marks a missing tile whose state before is not known: one diagonal of two, dashed outline.
@@ -285,13 +304,13 @@ func changeSigns(t [events][]int) []sign {
 		return grounded(fmt.Sprintf("%s: %d", what, len(t[e])), func(sy symbols, swatch [][]pt) { sy.event(swatch, e) })
 	}
 	return []sign{
-		grounded("whitening came", func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, tints[3], 0.96) }),
+		grounded("whitening came", func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, tints[3], strength[3]) }),
 		grounded("whitening went", func(sy symbols, swatch [][]pt) {
 			sy.c.flat(swatch, white, 0.9)
 			sy.c.fill(swatch, func(x, y int, cover float64) { sy.c.blend(x, y, leaf, cover*level(x, y, sy.u)) })
 			sy.c.stroke(swatch, math.Max(1, 0.1*sy.u), leaf, 0, 0)
 		}),
-		grounded("whitened on both visits", func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, tints[0], 0.8) }),
+		grounded("whitened on both visits", func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, tints[1], 0.65) }),
 		tile("missing since", lostSince),
 		tile("missing already", lostAlready),
 		tile("missing, not seen before", lostUnseen),
@@ -299,10 +318,7 @@ func changeSigns(t [events][]int) []sign {
 		tile("another colour since", offSince),
 		tile("another colour already", offAlready),
 		tile("own colour again", ownAgain),
-		grounded(fmt.Sprintf("not comparable: %d", len(t[incomparable])), func(sy symbols, swatch [][]pt) {
-			sy.patterned(swatch, dotted)
-			sy.event(swatch, incomparable)
-		}),
+		grounded(fmt.Sprintf("not comparable: %d", len(t[incomparable])), func(sy symbols, swatch [][]pt) { sy.patterned(swatch, dotted) }),
 		{"something in front now", hiddenSwatch},
 	}
 }

@@ -47,7 +47,7 @@ func Overlay(scene Scene) *image.RGBA {
 }
 
 // strength is how opaque the tint of a class lies over the base map: the lightest lets it show most.
-var strength = [4]float64{0.7, 0.85, 0.92, 0.96}
+var strength = [4]float64{0.85, 0.9, 0.94, 0.97}
 
 // class returns the class of an opacity, −1 below the first.
 func class(a float64, bounds [4]float64) int {
@@ -79,7 +79,7 @@ func (p *plate) marks(sy symbols, s *Scene) (marked [][][]pt) {
 				continue
 			}
 			sy.tile(rings, t.State)
-			if strong {
+			if t.State != OutOfFrame {
 				marked = append(marked, rings)
 			}
 		}

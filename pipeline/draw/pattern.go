@@ -11,16 +11,17 @@ var (
 	paper      = color.RGBA{252, 251, 247, 255}
 	ink        = color.RGBA{24, 24, 28, 255}
 	quiet      = color.RGBA{96, 96, 100, 255}
+	pencil     = color.RGBA{168, 168, 170, 255}
 	white      = color.RGBA{255, 255, 255, 255}
 	lost       = color.RGBA{150, 0, 24, 255}
 	amber      = color.RGBA{255, 176, 0, 255}
 	screenGrey = color.RGBA{224, 224, 222, 255} // ground of the hatching that hides
 	hatchGrey  = color.RGBA{84, 84, 88, 255}
-	leaf       = color.RGBA{0, 92, 76, 255}
+	leaf       = color.RGBA{0, 104, 92, 255}
 )
 
 // tints are the classes of opacity, lightest first: one hue, darker with opacity.
-var tints = [4]color.RGBA{{222, 178, 222, 255}, {190, 100, 186, 255}, {138, 38, 138, 255}, {74, 0, 84, 255}}
+var tints = [4]color.RGBA{{196, 142, 202, 255}, {174, 94, 176, 255}, {126, 38, 132, 255}, {64, 0, 78, 255}}
 
 // classes returns the lower bounds of the classes of opacity: half the threshold, the threshold, its double, and
 // half-way from there to 1.

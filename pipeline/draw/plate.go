@@ -117,6 +117,7 @@ func (p *plate) signs(y float64, signs []sign) float64 {
 
 // lines writes notes below a legend.
 func (p *plate) lines(y float64, notes []string) {
+	y += 0.5 * p.u
 	for _, n := range notes {
 		for _, l := range p.small.wrap(n, p.w) {
 			p.write(p.small, p.margin, y+p.small.cap(), l, quiet)
@@ -131,7 +132,10 @@ func (p *plate) linesHeight(notes []string) float64 {
 	for _, s := range notes {
 		n += len(p.small.wrap(s, p.w))
 	}
-	return float64(n) * 1.8 * p.u
+	if n == 0 {
+		return 0
+	}
+	return (float64(n)*1.8 + 0.5) * p.u
 }
 
 // sample is the grey of the base map in swatches.

@@ -74,11 +74,15 @@ func (s symbols) unreadable(rings [][]pt) {
 		s.c.blend(x, y, white, 0.35*cover)
 		s.c.blend(x, y, ink, cover*dotted(x, y, s.u))
 	})
-	s.outline(rings, ink, 0.7*s.u)
+	s.c.stroke(rings, 0.4*s.u, white, 0, 0)
+	s.c.stroke(rings, 0.2*s.u, ink, 0.7*s.u, 0.5*s.u)
 }
 
-// absent outlines a tile that is not in the photo.
-func (s symbols) absent(rings [][]pt) { s.c.stroke(rings, 0.14*s.u, quiet, 0.3*s.u, 0.5*s.u) }
+// absent pales a tile that is not in the photo, and outlines it thinly.
+func (s symbols) absent(rings [][]pt) {
+	s.c.flat(rings, paper, 0.8)
+	s.c.stroke(rings, 0.1*s.u, pencil, 0, 0)
+}
 
 // back marks a tile that is there again: a plus in a ring.
 func (s symbols) back(rings [][]pt) {
