@@ -10,31 +10,41 @@ type state struct {
 	odd   int       // tile of another stock, -1 = none
 }
 
-// age brings a wall through the visits: scale grows, tiles fall beside earlier gaps and where scale sits thickest.
-// years holds the visits' dates in years after the reference.
-func age(w *wall, g *growth, years []float64, cleanedAt float64) []*state {
-	var out []*state
-	gone := make([]bool, len(w.cells))
-	odd, lost := -1, 0
-	means := make([]float64, len(w.cells))
-	for v, t := range years {
-		for n := 0; n < w.scene.losses[v]; n++ {
-			gone[w.weakest(gone, means, odd, lost)] = true
-			lost++
-		}
-		if w.scene.odd == v {
-			odd = w.swapped(gone)
-		}
-		st := &state{years: t, alpha: g.cover(t, cleanedAt), gone: append([]bool(nil), gone...), odd: odd}
-		for k, i := range w.id {
-			if i >= 0 && gone[i] {
-				st.alpha[k] *= 0.15 // the fresh bed bears hardly any
-			}
-		}
-		means = w.means(st.alpha)
-		out = append(out, st)
+// ageing brings a wall through the visits, one at a time: scale grows, tiles fall beside earlier gaps and where scale
+// sits thickest.
+type ageing struct {
+	wall      *wall
+	growth    *growth
+	cleanedAt float64 // years after the reference
+	visit     int     // the next one
+	gone      []bool
+	odd, lost int
+	means     []float64 // opacity of every tile at the visit before
+}
+
+func newAgeing(w *wall, g *growth, cleanedAt float64) *ageing {
+	return &ageing{wall: w, growth: g, cleanedAt: cleanedAt, gone: make([]bool, len(w.cells)), odd: -1, means: make([]float64, len(w.cells))}
+}
+
+// next returns the wall on the next visit, years after the reference.
+func (a *ageing) next(years float64) *state {
+	w := a.wall
+	for n := 0; n < w.scene.losses[a.visit]; n++ {
+		a.gone[w.weakest(a.gone, a.means, a.odd, a.lost)] = true
+		a.lost++
 	}
-	return out
+	if w.scene.odd == a.visit {
+		a.odd = w.swapped(a.gone)
+	}
+	st := &state{years: years, alpha: a.growth.cover(years, a.cleanedAt), gone: append([]bool(nil), a.gone...), odd: a.odd}
+	for k, i := range w.id {
+		if i >= 0 && a.gone[i] {
+			st.alpha[k] *= 0.15 // the fresh bed bears hardly any
+		}
+	}
+	a.means = w.means(st.alpha)
+	a.visit++
+	return st
 }
 
 // means returns the mean of a texel field over every tile.

@@ -86,34 +86,28 @@ func (o folder) view(s *scene, size float64, truth *truthFile) error {
 	shots := shotsOf(s.id)
 	w := build(s, texelMM/size)
 	grow := sprout(w)
-	var years []float64
-	for _, day := range visits {
-		years = append(years, yearsAfter(referenceDay, day))
-	}
-	states := age(w, grow, years, yearsAfter(referenceDay, cleaningDay))
-	fresh := &state{alpha: make([]float32, w.w*w.h), gone: make([]bool, len(w.cells)), odd: -1}
+	ages := newAgeing(w, grow, yearsAfter(referenceDay, cleaningDay))
+	st := &state{alpha: make([]float32, w.w*w.h), gone: make([]bool, len(w.cells)), odd: -1} // as new
+	desk := &desk{}
 
 	ref := newFrame(w, shots[0].camera(s.surface, size))
 	truth.Views = append(truth.Views, ref.view(shots[0].file))
 	if err := o.put("regions/"+s.id+".svg", []byte(ref.regions(shots[0].file))); err != nil {
 		return err
 	}
-	var opacity [][]float32
-	for v, st := range states {
-		plane := w.plane(st.alpha, ref.camera)
-		opacity = append(opacity, plane)
-		if err := o.opacity(fmt.Sprintf("truth/%s_%s.png", s.id, visits[v]), plane, ref.camera); err != nil {
-			return err
-		}
-	}
-	for n := range shots {
+	var opacity []float32
+	for n := range shots { // the reference first, then by visit
 		sh := &shots[n]
-		st := fresh
-		if sh.visit >= 0 {
-			st = states[sh.visit]
+		for sh.visit >= ages.visit {
+			day := visits[ages.visit]
+			st = ages.next(yearsAfter(referenceDay, day))
+			opacity = w.plane(st.alpha, ref.camera)
+			if err := o.opacity(fmt.Sprintf("truth/%s_%s.png", s.id, day), opacity, ref.camera); err != nil {
+				return err
+			}
 		}
 		c := sh.camera(s.surface, size)
-		img := w.expose(sh.light.shine(w, grow, st), c, &sh.light, sh.front, s.seed+uint64(n)*31)
+		img := w.expose(desk, sh.light.shine(desk, w, grow, st), c, &sh.light, sh.front, s.seed+uint64(n)*31)
 		if err := o.photo(sh.file, sh.notes, img); err != nil {
 			return err
 		}
@@ -122,7 +116,7 @@ func (o folder) view(s *scene, size float64, truth *truthFile) error {
 		}
 		p := sh.truth(s, c)
 		p.Map = ref.mapping(c)
-		p.Tiles, p.Zones = ref.photo(sh, c, st, opacity[sh.visit])
+		p.Tiles, p.Zones = ref.photo(sh, c, st, opacity)
 		truth.Photos = append(truth.Photos, p)
 	}
 	return nil

@@ -359,7 +359,7 @@ func TestMixture(t *testing.T) {
 		for k := range st.alpha {
 			st.alpha[k] = alpha
 		}
-		return l.shine(w, g, st)
+		return l.shine(&desk{}, w, g, st)
 	}
 	bare, third, full := of(0), of(0.3), of(1)
 	for k, i := range w.id {

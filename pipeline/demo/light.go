@@ -67,8 +67,8 @@ func (l *light) lean(nu, nv float64) float64 {
 }
 
 // shine returns what the wall sends to the camera, per texel, interleaved, before exposure.
-func (l *light) shine(w *wall, g *growth, st *state) []float32 {
-	out := make([]float32, 3*w.w*w.h)
+func (l *light) shine(d *desk, w *wall, g *growth, st *state) []float32 {
+	out := room(&d.shine, 3*w.w*w.h)
 	sky, sun := daylight(l.skyK).times(l.sky), daylight(l.sunK).times(l.sun)
 	seed := w.scene.seed
 	rows(w.h, func(y int) {

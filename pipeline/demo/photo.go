@@ -96,13 +96,13 @@ func (w *wall) tiles(c *camera) []int16 {
 }
 
 // expose takes the photo: resample, lens, exposure and white balance, what stands in front, noise, sRGB curve.
-func (w *wall) expose(shine []float32, c *camera, l *light, front *foreground, seed uint64) *image.RGBA {
+func (w *wall) expose(d *desk, shine []float32, c *camera, l *light, front *foreground, seed uint64) *image.RGBA {
 	full := daylight(l.skyK).times(l.sky).plus(daylight(l.sunK).times(l.sun))
 	gain := rgb{}
 	for j := range gain {
 		gain[j] = l.exposure / (full[1] * math.Pow(full[j]/full[1], l.adapt))
 	}
-	pix := make([]float32, 3*c.w*c.h)
+	pix := room(&d.pix, 3*c.w*c.h)
 	w.scan(c, func(x, y int, at *[4][2]float64) {
 		var sum [3]float32
 		for n := range at {
@@ -124,12 +124,12 @@ func (w *wall) expose(shine []float32, c *camera, l *light, front *foreground, s
 	if front != nil {
 		front.draw(pix, c, full.filter(gain))
 	}
-	return develop(pix, c.w, c.h, l, seed)
+	return develop(d, pix, c.w, c.h, l, seed)
 }
 
 // develop blurs a linear picture as lenses do, adds flare and noise, and writes sRGB codes.
-func develop(pix []float32, w, h int, l *light, seed uint64) *image.RGBA {
-	soft := blurred(pix, w, h, l.blur)
+func develop(d *desk, pix []float32, w, h int, l *light, seed uint64) *image.RGBA {
+	soft := blurred(d, pix, w, h, l.blur)
 	img := image.NewRGBA(image.Rect(0, 0, w, h))
 	rows(h, func(y int) {
 		for x := 0; x < w; x++ {
@@ -146,8 +146,19 @@ func develop(pix []float32, w, h int, l *light, seed uint64) *image.RGBA {
 	return img
 }
 
-// blurred smooths with a 5-tap binomial-like kernel of the given deviation (px, up to about 1).
-func blurred(pix []float32, w, h int, sigma float64) []float32 {
+// desk holds the large buffers from photo to photo.
+type desk struct{ shine, pix, across []float32 }
+
+// room returns a buffer of n numbers, the old one if it is large enough. What it holds is to be overwritten.
+func room(b *[]float32, n int) []float32 {
+	if cap(*b) < n {
+		*b = make([]float32, n)
+	}
+	return (*b)[:n]
+}
+
+// blurred smooths in place with a 5-tap binomial-like kernel of the given deviation (px, up to about 1).
+func blurred(d *desk, pix []float32, w, h int, sigma float64) []float32 {
 	var k [3]float32
 	for i := range k {
 		k[i] = float32(math.Exp(-float64(i*i) / (2 * sigma * sigma)))
@@ -156,8 +167,7 @@ func blurred(pix []float32, w, h int, sigma float64) []float32 {
 	for i := range k {
 		k[i] /= sum
 	}
-	pass := func(src []float32, nx, stepX int, line func(n int) int, lines int) []float32 {
-		dst := make([]float32, len(src))
+	pass := func(dst, src []float32, nx, stepX int, line func(n int) int, lines int) []float32 {
 		rows(lines, func(n int) {
 			base := line(n)
 			for x := 0; x < nx; x++ {
@@ -170,6 +180,6 @@ func blurred(pix []float32, w, h int, sigma float64) []float32 {
 		})
 		return dst
 	}
-	across := pass(pix, w, 3, func(y int) int { return 3 * y * w }, h)
-	return pass(across, h, 3*w, func(x int) int { return 3 * x }, w)
+	across := pass(room(&d.across, len(pix)), pix, w, 3, func(y int) int { return 3 * y * w }, h)
+	return pass(pix, across, h, 3*w, func(x int) int { return 3 * x }, w)
 }

@@ -19,7 +19,7 @@ func stranger(w, h int) *image.RGBA {
 		}
 	})
 	l := light{flare: 0.006, blur: 0.7, noise: 0.011}
-	return develop(pix, w, h, &l, 4242)
+	return develop(&desk{}, pix, w, h, &l, 4242)
 }
 
 func yard(p pt) rgb {
