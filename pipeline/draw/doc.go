@@ -72,6 +72,18 @@ type Scene struct {
 	Notes  []string // lines below the legend
 }
 
+// OnFrame returns rings of reference px in measuring px, as Scene wants them.
+func OnFrame(f plane.Frame, rings [][]plane.Point) [][]plane.Point {
+	out := make([][]plane.Point, len(rings))
+	for i, r := range rings {
+		out[i] = make([]plane.Point, len(r))
+		for j, p := range r {
+			out[i][j].X, out[i][j].Y = f.FromRef(p.X, p.Y)
+		}
+	}
+	return out
+}
+
 // threshold returns the opacity from which on a spot counts as whitened.
 func (s *Scene) threshold() float64 {
 	if s.Threshold > 0 && s.Threshold <= 1 {
@@ -91,7 +103,7 @@ func (s *Scene) code(i int) uint8 {
 // out reports whether a measuring pixel lies outside the photo.
 func (s *Scene) out(i int) bool { return s.Picture == nil || s.Picture.Pix[4*i+3] == 0 }
 
-// valid reports whether the planes have the frame's size; a scene that is not is drawn without them.
+// normal returns the scene with planes of the frame's size; those of another size are left out.
 func (s *Scene) normal() Scene {
 	n := *s
 	if n.W < 1 || n.H < 1 {

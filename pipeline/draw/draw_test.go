@@ -258,3 +258,11 @@ func TestSmallFramesAreEnlarged(t *testing.T) {
 	big := Scene{W: 1600, H: 1000}
 	assert.Less(t, Overlay(big).Rect.Dx(), 1700)
 }
+
+func TestOnFrame(t *testing.T) {
+	in := rect(0, 0, 3, 3)
+	got := OnFrame(plane.Frame{RefW: 8, RefH: 8, K: 2}, in)
+	assert.Equal(t, plane.Point{X: -0.25, Y: -0.25}, got[0][0], "the centre of the first reference px lies in the first measuring px's upper left quarter")
+	assert.Equal(t, plane.Point{X: 1.25, Y: 1.25}, got[0][2])
+	assert.Equal(t, rect(0, 0, 3, 3), in)
+}

@@ -24,9 +24,12 @@ type plate struct {
 // legend beside them stays legible.
 const minSide = 900
 
+// maxTall bounds the height to which a narrow frame is enlarged, px.
+const maxTall = 3000
+
 // newPlate lays out a plate for a scene; legend gives the height of what stands below the picture.
 func newPlate(s *Scene, legend func(p *plate) float64) *plate {
-	n := min(max(1, (minSide+s.W-1)/s.W), 16)
+	n := max(1, min((minSide+s.W-1)/s.W, 16, maxTall/s.H))
 	p := &plate{w: float64(s.W * n), h: float64(s.H * n)}
 	p.u = math.Max(math.Min(math.Max(p.w, p.h)/100, p.w/64), 6)
 	p.margin = math.Round(2 * p.u)
