@@ -165,8 +165,10 @@ func zoneIDs(views []View) []string {
 	return slices.Compact(ids)
 }
 
-// corrections reads corrections.csv.
+// corrections reads corrections.csv. Two rows on the same tile and visit must agree.
 func (s *sheet) corrections(views []View) (out []CorrectionRow) {
+	type reading struct{ view, tile, visit string }
+	said := map[reading]CorrectionRow{}
 	for _, r := range s.rows {
 		c := CorrectionRow{Tile: r.needed("tile", "a tile's id"), By: r.text("by"), Why: r.text("why"), Line: r.line}
 		if c.View = r.view(views); r.text("view") == "" {
@@ -190,6 +192,13 @@ func (s *sheet) corrections(views []View) (out []CorrectionRow) {
 		}
 		if r.needed("state", oneOf(tileStates)) != "" {
 			c.State = r.choice("state", tileStates...)
+		}
+		if k := (reading{c.View, c.Tile, c.Visit}); c.State != "" && c.Visit != "" {
+			if before, twice := said[k]; !twice {
+				said[k] = c
+			} else if before.State != c.State {
+				r.at("state", "%s, but line %d says %s of the same tile and visit: one must go", c.State, before.Line, before.State)
+			}
 		}
 		out = append(out, c)
 	}

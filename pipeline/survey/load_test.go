@@ -207,6 +207,9 @@ func TestLoadRefusals(t *testing.T) {
 		{"references in YAML", map[string]string{"survey.yaml": "site: &s M\nviews: *s\n"}, []string{"survey.yaml:2:"}},
 		{"two documents", map[string]string{"survey.yaml": plainSettings + "---\nsite: B\n"}, []string{"survey.yaml:7:1: a second document"}},
 
+		{"not UTF-8", map[string]string{"survey.yaml": "site: M\xfchle\n"}, []string{"survey.yaml: not written in UTF-8"}},
+		{"compressed SVG", map[string]string{"regions/step-1.svg": "\x1f\x8b\x08"}, []string{"regions/step-1.svg: compressed: save it as plain SVG"}},
+
 		{"viewBox of another size", map[string]string{"regions/step-1.svg": strings.Replace(plainRegions, "200 100", "400 200", 1)}, []string{
 			"regions/step-1.svg:1:1: viewBox is 0 0 400 200, but reference/step-1.jpg has 200 × 100 px: same shape, other size"}},
 		{"viewBox turned", map[string]string{"reference/step-1.jpg": turned(photoOf(t, 200, 100), 6)}, []string{
@@ -256,6 +259,8 @@ func TestLoadRefusals(t *testing.T) {
 		{"corrections", map[string]string{"corrections.csv": "view,tile,visit,state\nstep-1,t9,2021,gone\n,t1,2021-03-04,\n"}, []string{
 			"corrections.csv:2:8: tile: \"t9\" is no tile of view step-1", "corrections.csv:2:11: visit: \"2021\" is not a single day", "corrections.csv:2:16: state: \"gone\": needed is present",
 			"corrections.csv:3:16: state: empty"}},
+		{"corrections that disagree", map[string]string{"corrections.csv": "view,tile,visit,state\nstep-1,t1,2021-03-04,missing\n,t1,2021-3-4,present\n,t1,2021-03-05,present\n"}, []string{
+			"corrections.csv:3:14: state: present, but line 2 says missing of the same tile and visit"}},
 		{"points", map[string]string{"points.csv": "photo,x,y,view,ref_x,ref_y\nb.jpg,1,2,step-1,3,4\nb.jpg,one,2,step-1,\"1.234,5\",\n"}, []string{
 			"points.csv:2:1: photo: \"photos/b.jpg\" has 1 pairs in view step-1: at least 6", "points.csv:3:7: x: \"one\" is no number", "points.csv:3:20: ref_x: \"1.234,5\": write numbers without separated thousands",
 			"points.csv:3:30: ref_y: empty"}},

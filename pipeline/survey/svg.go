@@ -66,6 +66,10 @@ func readSVG(data []byte, file string, found *findings) *svgDoc {
 		found.at(file, 0, 0, "%d bytes: at most %d are read", len(data), maxSVG)
 		return nil
 	}
+	if bytes.HasPrefix(data, []byte{0x1f, 0x8b}) {
+		found.at(file, 0, 0, "compressed: save it as plain SVG (.svg, not .svgz)")
+		return nil
+	}
 	d := xml.NewDecoder(bytes.NewReader(data))
 	d.CharsetReader = func(charset string, in io.Reader) (io.Reader, error) {
 		if c := strings.ToLower(charset); c == "us-ascii" || c == "ascii" {

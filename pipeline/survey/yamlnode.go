@@ -7,6 +7,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
@@ -28,6 +29,10 @@ type yamlReader struct {
 func (y *yamlReader) tree(data []byte) (top ast.Node) {
 	if len(data) > maxYAML {
 		y.found.at(y.file, 0, 0, "%d bytes: at most %d are read", len(data), maxYAML)
+		return nil
+	}
+	if !utf8.Valid(data) {
+		y.found.at(y.file, 0, 0, "not written in UTF-8: save it as UTF-8 in the text editor")
 		return nil
 	}
 	defer func() {
