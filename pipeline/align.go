@@ -124,7 +124,7 @@ type rescued struct {
 }
 
 // helpersTried bounds the time a hopeless photo may take.
-const helpersTried = 4
+const helpersTried = 2
 
 func (r *run) rescue(ctx context.Context, p *photo, aligned map[string][]*photo) (rescued, error) {
 	var grey *intake.Picture // decoded when a record is missing only
@@ -251,7 +251,7 @@ func firstOf(ctx context.Context, errs []error) error {
 // mayBeRescued reports whether another way to align is worth trying: not for what no alignment cures.
 func mayBeRescued(why register.Reason) bool {
 	switch why {
-	case register.NoTexture, register.Blurred, register.OverExposed, register.UnderExposed, register.TooSmall, register.Stopped, register.Broken:
+	case register.NoTexture, register.WrongView, register.Blurred, register.OverExposed, register.UnderExposed, register.TooSmall, register.Stopped, register.Broken:
 		return false
 	}
 	return true
