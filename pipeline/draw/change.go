@@ -48,12 +48,16 @@ func Change(before, after Scene) *image.RGBA {
 	for _, z := range a.Zones {
 		sy.zone(p.view.rings(z.Rings))
 	}
-	var marked [][][]pt
+	var marked []mark
 	for _, k := range drawOrder {
 		for _, i := range t[k] {
 			if rings := p.view.rings(a.Tiles[i].Rings); len(rings) > 0 {
 				sy.event(rings, k)
-				marked = append(marked, rings)
+				m := mark{rings: rings}
+				if k != lostAlready && k != offAlready { // news only
+					m.id = a.Tiles[i].ID
+				}
+				marked = append(marked, m)
 			}
 		}
 	}

@@ -61,7 +61,7 @@ func class(a float64, bounds [4]float64) int {
 }
 
 // marks draws controls, tiles and zones, in this order, and returns what should not be written over.
-func (p *plate) marks(sy symbols, s *Scene) (marked [][][]pt) {
+func (p *plate) marks(sy symbols, s *Scene) (marked []mark) {
 	for _, c := range s.Controls {
 		sy.control(p.view.rings(c.Rings))
 	}
@@ -80,7 +80,11 @@ func (p *plate) marks(sy symbols, s *Scene) (marked [][][]pt) {
 			}
 			sy.tile(rings, t.State)
 			if t.State != OutOfFrame {
-				marked = append(marked, rings)
+				m := mark{rings: rings}
+				if strong {
+					m.id = t.ID
+				}
+				marked = append(marked, m)
 			}
 		}
 	}

@@ -18,6 +18,7 @@ type plate struct {
 	label   pen
 	figures pen
 	small   pen
+	tiny    pen
 }
 
 // minSide is the least width of a picture on its plate, px: smaller frames are enlarged by a whole factor, so that the
@@ -34,7 +35,8 @@ func newPlate(s *Scene, legend func(p *plate) float64) *plate {
 	p.u = math.Max(math.Min(math.Max(p.w, p.h)/100, p.w/64), 6)
 	p.margin = math.Round(2 * p.u)
 	p.title, p.sub = bold.pen(2.1*p.u), regular.pen(1.25*p.u)
-	p.label, p.figures, p.small = bold.pen(1.6*p.u), bold.pen(1.2*p.u), regular.pen(1.2*p.u)
+	p.label, p.figures = bold.pen(1.6*p.u), bold.pen(1.2*p.u)
+	p.small, p.tiny = regular.pen(1.2*p.u), bold.pen(0.95*p.u)
 	top := math.Round(p.margin + 5.2*p.u)
 	p.view = view{p.margin, top, float64(n)}
 	height := top + p.h + 1.6*p.u + legend(p) + p.margin
@@ -144,13 +146,24 @@ func (p *plate) linesHeight(notes []string) float64 {
 // sample is the grey of the base map in swatches.
 var sample = color.RGBA{206, 206, 202, 255}
 
-// labels writes zone names where they cover least: inside the zone, clear of marked tiles and of each other.
-func (p *plate) labels(zones []Zone, marked [][][]pt) {
+// mark is a tile that bears a mark; id is "" when its name is not to be written.
+type mark struct {
+	id    string
+	rings [][]pt
+}
+
+// mostNames is how many tile names a picture can bear; above it none is written.
+const mostNames = 60
+
+// labels writes zone names where they cover least: inside the zone, clear of marked tiles and of each other; then the
+// names of marked tiles beside them, where there is room.
+func (p *plate) labels(zones []Zone, marked []mark) {
 	var taken [][4]float64
 	for _, m := range marked {
-		x0, y0, x1, y1 := extent(m)
+		x0, y0, x1, y1 := extent(m.rings)
 		taken = append(taken, [4]float64{x0, y0, x1, y1})
 	}
+	defer func() { p.names(marked, taken) }()
 	for _, z := range zones {
 		rings := p.view.rings(z.Rings)
 		if len(rings) == 0 {
@@ -168,6 +181,48 @@ func (p *plate) labels(zones []Zone, marked [][][]pt) {
 			p.halo(p.figures, x, y+h, z.Text, ink, white, 0.28*p.u)
 		}
 	}
+}
+
+// names writes the names of marked tiles on the side where nothing else is. A name without room is left out: tiles.csv
+// has them all.
+func (p *plate) names(marked []mark, taken [][4]float64) {
+	count := 0
+	for _, m := range marked {
+		if m.id != "" {
+			count++
+		}
+	}
+	if count > mostNames {
+		return
+	}
+	for _, m := range marked {
+		if m.id == "" {
+			continue
+		}
+		w, h, gap := p.tiny.width(m.id), p.tiny.cap(), 0.5*p.u
+		at, side := centre(m.rings)
+		x0, y0, x1, y1 := extent(m.rings)
+		r := math.Max(0.75*p.u, math.Min(0.34*side, 2.2*p.u)) + 0.8*p.u // marks reach beyond small tiles
+		x0, y0, x1, y1 = math.Min(x0, at.x-r), math.Min(y0, at.y-r), math.Max(x1, at.x+r), math.Max(y1, at.y+r)
+		for _, c := range [4]pt{{at.x - w/2, y1 + gap}, {x1 + gap, at.y - h/2}, {x0 - gap - w, at.y - h/2}, {at.x - w/2, y0 - gap - h}} {
+			box := [4]float64{c.x - gap/2, c.y - gap/2, c.x + w + gap/2, c.y + h + gap/2}
+			if box[0] < p.view.x || box[1] < p.view.y || box[2] > p.right() || box[3] > p.view.y+p.h || hits(box, taken) {
+				continue
+			}
+			p.halo(p.tiny, c.x, c.y+h, m.id, ink, white, 0.25*p.u)
+			taken = append(taken, box)
+			break
+		}
+	}
+}
+
+func hits(box [4]float64, taken [][4]float64) bool {
+	for _, t := range taken {
+		if box[0] < t[2] && box[2] > t[0] && box[1] < t[3] && box[3] > t[1] {
+			return true
+		}
+	}
+	return false
 }
 
 // place returns the upper left corner for a box of w × h in a zone.

@@ -24,10 +24,10 @@ func (s symbols) outline(rings [][]pt, colour color.RGBA, dash float64) {
 	s.c.stroke(rings, 0.24*s.u, colour, dash, dash)
 }
 
-// gap crosses a missing tile out.
+// gap crosses a missing tile out. The bed stays faintly visible, so that the finding can be judged.
 func (s symbols) gap(rings [][]pt, colour color.RGBA) {
 	x0, y0, x1, y1 := extent(rings)
-	s.c.flat(rings, white, 1)
+	s.c.flat(rings, white, 0.6)
 	s.cross(rings, colour, math.Max(0.24*s.u, math.Min(0.04*math.Hypot(x1-x0, y1-y0), 0.5*s.u)))
 	s.outline(rings, colour, 0)
 }
