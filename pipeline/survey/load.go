@@ -227,6 +227,11 @@ func (l *loader) view(v *View, at viewPlaces) {
 // photoFolders checks the folders of photos. The default one may be absent: a survey may be checked before its first visit.
 func (l *loader) photoFolders(s *settings) {
 	for i, p := range s.Photos {
+		for j, q := range s.Photos {
+			if i != j && i < len(s.photosAt) && (strings.HasPrefix(p, q+"/") || p == q && j < i) {
+				l.y.mistake(s.photosAt[i], "%s lies in %s, which is named too: its photos would be found twice", quote(p), quote(q))
+			}
+		}
 		bad, isDir := l.look(p)
 		if bad == "" && !isDir {
 			bad = "is a file: a folder is needed"

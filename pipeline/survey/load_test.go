@@ -207,6 +207,8 @@ func TestLoadRefusals(t *testing.T) {
 		{"references in YAML", map[string]string{"survey.yaml": "site: &s M\nviews: *s\n"}, []string{"survey.yaml:2:"}},
 		{"two documents", map[string]string{"survey.yaml": plainSettings + "---\nsite: B\n"}, []string{"survey.yaml:7:1: a second document"}},
 
+		{"photo folders in each other", map[string]string{"survey.yaml": plainSettings + "photos: [photos/2021, photos, photos]\n"}, []string{
+			"survey.yaml:6:10: \"photos/2021\" lies in \"photos\"", "survey.yaml:6:31: \"photos\" lies in \"photos\""}},
 		{"not UTF-8", map[string]string{"survey.yaml": "site: M\xfchle\n"}, []string{"survey.yaml: not written in UTF-8"}},
 		{"compressed SVG", map[string]string{"regions/step-1.svg": "\x1f\x8b\x08"}, []string{"regions/step-1.svg: compressed: save it as plain SVG"}},
 
