@@ -61,12 +61,12 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 	for k := range v.tiles {
 		if joint[k] > 0 && !math.IsNaN(lower[k]) {
 			seen++
-			if d := math.Log(joint[k]) - fit(k); d < -0.3 || d > 0.8 {
+			if math.Log(joint[k])-fit(k) < -0.35 {
 				far++
 			}
 		}
 	}
-	o.Shadows = seen > 0 && float64(far) > 0.08*float64(seen)
+	o.Shadows = seen > 0 && float64(far) > 0.12*float64(seen) || o.controlsCut()
 	for k := range v.tiles {
 		switch {
 		case math.IsNaN(lower[k]):
@@ -80,6 +80,21 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 		o.Tiles[k].Level = out[k]
 	}
 	return out
+}
+
+// controlsCut reports whether a shadow's edge crosses a control: the light's level on it differs by half and more.
+func (o *Observation) controlsCut() bool {
+	for _, c := range o.Controls {
+		lo, hi := math.Inf(1), 0.0
+		for _, s := range c.Samples {
+			y := light.Y(s.Gain)
+			lo, hi = math.Min(lo, y), math.Max(hi, y)
+		}
+		if hi > 1.5*lo && len(c.Samples) >= 4 {
+			return true
+		}
+	}
+	return false
 }
 
 // quadratic fits a quadratic in the tiles' positions to values, NaN left out, with Cauchy weights.

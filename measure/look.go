@@ -6,6 +6,7 @@ import (
 
 	"tilelapse/measure/colour"
 	"tilelapse/measure/glaze"
+	"tilelapse/measure/light"
 	"tilelapse/measure/plane"
 	"tilelapse/measure/scale"
 )
@@ -16,6 +17,9 @@ const lookPixels = 900
 // levelSigma is how far the light's level on a tile may differ from that on the joints around it, relative. Measured
 // on made and real surfaces: 0.1 to 0.2.
 const levelSigma = 0.15
+
+// shadowSigma is the same where cast shadows lie over the tiles: nothing is known of one pixel's level.
+const shadowSigma = 0.6
 
 // tileLook is a tile's whitenesses while a photo is looked at.
 type tileLook struct {
@@ -44,7 +48,7 @@ func (v *View) look(img *plane.Image, o *Observation) {
 	looks := make([]tileLook, len(v.tiles))
 	for k := range v.tiles {
 		if o.Tiles[k].Level > 0 {
-			v.lookTile(img, &looks[k], k, o.Line.At(levels[k]), o.Noise)
+			v.lookTile(img, &looks[k], k, o, levels[k])
 		}
 	}
 	// how wide the noise really is, in predicted standard errors, on the tiles with a clear crowd
@@ -180,35 +184,37 @@ func (l *tileLook) mixed(img *plane.Image, v *View, place, s float64, r *TileRec
 }
 
 // lookTile splits the pixels of a tile against the reference glaze in the light of the controls.
-func (v *View) lookTile(img *plane.Image, l *tileLook, k int, kg [3]float64, rel float64) {
+func (v *View) lookTile(img *plane.Image, l *tileLook, k int, o *Observation, level float64) {
 	t := &v.tiles[k]
 	if t.dark {
 		return
 	}
 	step := 1 + len(t.inner)/lookPixels
+	kg, rel := o.Line.At(level), o.Noise
 	l.kg = kg
 	dep := mulv(kg, v.deposit)
-	var sig []float64
+	free := levelSigma
+	if o.Shadows {
+		free = shadowSigma
+	}
 	for j := 0; j < len(t.inner); j += step {
 		i := t.inner[j]
 		if img.Flags[i]&unread != 0 || v.ref.Flags[i]&unread != 0 {
 			continue
 		}
 		p := v.px(img.RGB, i)
-		m := scale.Split(p, mulv(kg, v.px(v.glaze, i)), dep, noiseOf(p, rel), scale.Prior{Level: 1, Sigma: levelSigma})
+		m := splitLit(p, v.px(v.glaze, i), v.deposit, o.Line, level, free, rel)
 		if math.IsNaN(m.Alpha) {
 			continue
 		}
 		l.use, l.w, l.sum = append(l.use, i), append(l.w, m.Alpha), append(l.sum, m.A+m.B)
-		sig = append(sig, m.Sigma)
 	}
 	if len(l.w) < 12 {
 		return
 	}
 	l.ok = true
 	// the level is one for a tile, near enough: only the noise of the channels tells pixels apart
-	l.sigma = v.pixelSigma(t.mean, kg, dep, rel)
-	_ = sig
+	l.sigma = v.pixelSigma(t.mean, kg, dep, rel, free)
 	l.mode = glaze.LowMode(l.w, 0.5*l.sigma)
 	s := slices.Clone(l.w)
 	slices.Sort(s)
@@ -231,10 +237,10 @@ func (v *View) lookTile(img *plane.Image, l *tileLook, k int, kg [3]float64, rel
 }
 
 // pixelSigma predicts the standard error of one pixel's whiteness on a glaze, from the noise of its channels alone.
-func (v *View) pixelSigma(mean, kg, dep [3]float64, rel float64) float64 {
+func (v *View) pixelSigma(mean, kg, dep [3]float64, rel, free float64) float64 {
 	p := mulv(kg, mean)
 	at := func(q [3]float64) float64 {
-		return scale.Split(q, p, dep, noiseOf(p, rel), scale.Prior{Level: 1, Sigma: levelSigma}).Alpha
+		return scale.Split(q, p, dep, noiseOf(p, rel), scale.Prior{Level: 1, Sigma: free}).Alpha
 	}
 	s, n := 0.0, noiseOf(p, rel)
 	for c := range 3 {
@@ -363,4 +369,30 @@ func noiseOf(i [3]float64, rel float64) (n [3]float64) {
 		n[c] = math.Sqrt(0.003*0.003 + r*r)
 	}
 	return n
+}
+
+// splitLit splits a pixel whose light's level is not known: the light's colour goes with its level along the photo's
+// line, so level and split are found in turns. glaze and deposit are in the reference's light; free is the relative
+// standard error of the level around the one expected.
+func splitLit(p, glaze, deposit [3]float64, line light.Line, level, free, rel float64) scale.Mix {
+	noise := noiseOf(p, rel)
+	k := line.At(level)
+	m := scale.Split(p, mulv(k, glaze), mulv(k, deposit), noise, scale.Prior{Level: 1, Sigma: free})
+	if line.A == ([3]float64{}) || free < 0.1 {
+		return m
+	}
+	for range 3 {
+		s := math.Min(4, math.Max(0.1, m.A+m.B))
+		k = line.At(level * s)
+		for c := range 3 {
+			k[c] /= s
+		}
+		next := scale.Split(p, mulv(k, glaze), mulv(k, deposit), noise, scale.Prior{Level: 1, Sigma: free})
+		d := next.A + next.B - s
+		m = next
+		if math.Abs(d) < 0.02*s {
+			break
+		}
+	}
+	return m
 }

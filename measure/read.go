@@ -57,13 +57,14 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 	t := &v.tiles[k]
 	tl := l.Tiles[k]
 	var r TileRead
-	for j, d := range offsets {
-		r.Counts[j].Threshold = v.spec.Opacity + d
-	}
-	r.At10.Threshold, r.At40.Threshold = 0.1, 0.4
 	colourful := l.Basis != BasisNone && light.Y(tl.Gain) > 0
-	dep := mulv(l.Line.At(tl.Level), l.Deposit)
+	kg := l.Line.At(tl.Level)
+	var base [3]float64
+	for c := range 3 {
+		base[c] = tl.Gain[c] / math.Max(kg[c], 1e-6)
+	}
 	var s, g [3]float64
+	var h histogram
 	for _, i := range t.pix {
 		if img.Flags[i]&plane.Outside != 0 {
 			out[i] = PixUnread
@@ -75,9 +76,8 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 			continue
 		}
 		p, gl := v.px(img.RGB, i), v.px(v.glaze, i)
-		noise := noiseOf(p, l.Noise)
-		m := scale.Split(p, mulv(tl.Gain, gl), dep, noise, scale.Prior{Level: 1, Sigma: tl.Sigma + 0.02})
-		if math.IsNaN(m.Alpha) || m.Sigma > 0.25 {
+		m := splitLit(p, mulv(base, gl), l.Deposit, l.Line, tl.Level, tl.Sigma, l.Noise)
+		if math.IsNaN(m.Alpha) || m.Sigma > 0.3 {
 			out[i] = PixUnread
 			continue
 		}
@@ -88,11 +88,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		}
 		r.Read++
 		a := math.Min(math.Max(m.Alpha, -0.5), 1.2)
-		for j := range r.Counts {
-			r.Counts[j].Add(a, m.Sigma)
-		}
-		r.At10.Add(a, m.Sigma)
-		r.At40.Add(a, m.Sigma)
+		h.add(a, m.Sigma)
 		r.Alpha += a
 		r.Sigma += m.Sigma
 		out[i] = uint8(math.Round(OpacityMax * math.Min(1, math.Max(0, a))))
@@ -103,6 +99,10 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 			}
 		}
 	}
+	for j, d := range offsets {
+		r.Counts[j] = h.count(v.spec.Opacity + d)
+	}
+	r.At10, r.At40 = h.count(0.1), h.count(0.4)
 	r.Level = tl.Level
 	if r.Read > 0 {
 		r.Sigma /= r.Read
@@ -114,4 +114,23 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		}
 	}
 	return r
+}
+
+// histogram holds a tile's opacities by hundredths, with the sum of their standard errors.
+type histogram struct{ n, s [171]float64 }
+
+func (h *histogram) add(a, sigma float64) {
+	b := int(math.Round(100*a)) + 50
+	h.n[b]++
+	h.s[b] += sigma
+}
+
+func (h *histogram) count(threshold float64) scale.Count {
+	c := scale.Count{Threshold: threshold}
+	for b, n := range h.n {
+		if n > 0 {
+			c.AddMany(float64(b-50)/100, h.s[b]/n, n)
+		}
+	}
+	return c
 }

@@ -13,8 +13,9 @@ type Light struct {
 	Key          string      `json:"key"`
 	Basis        ColourBasis `json:"basis"`
 	Line         light.Line  `json:"line"`
-	Level        float64     `json:"level"` // the middle of the tiles' levels
-	Noise        float64     `json:"noise"` // relative noise of one channel of one pixel
+	Shadows      bool        `json:"shadows"` // cast shadows lie over the tiles
+	Level        float64     `json:"level"`   // the middle of the tiles' levels
+	Noise        float64     `json:"noise"`   // relative noise of one channel of one pixel
 	Deposit      [3]float64  `json:"deposit"`
 	DepositSigma float64     `json:"deposit_sigma"` // relative standard error of its level
 	From         string      `json:"deposit_from"`
@@ -60,14 +61,29 @@ func (v *View) solveOne(o *Observation) *Light {
 	}
 	l.Noise = o.Noise
 	l.Tiles = make([]TileLight, len(v.tiles))
-	var known []float64
+	// how uneven the light is inside a tile is seen on coloured glaze; grey hides it
+	var known, spreads []float64
+	for k := range v.tiles {
+		if r := &o.Tiles[k]; r.N > 0 && v.tiles[k].lab.Chroma() > 15 && r.Clean > 0.3 {
+			spreads = append(spreads, r.Spread)
+		}
+	}
+	usual := 0.05
+	if len(spreads) >= 8 {
+		usual = median(spreads)
+	}
+	l.Shadows = o.Shadows
 	for k := range v.tiles {
 		r := &o.Tiles[k]
 		if r.N == 0 || r.Level <= 0 {
 			continue
 		}
 		known = append(known, r.Level)
-		t := TileLight{Gain: r.Gain, Level: r.Level, Uneven: r.Uneven, Sigma: digits(math.Max(r.Spread, 0.02), 4)}
+		t := TileLight{Gain: r.Gain, Level: r.Level, Uneven: r.Uneven, Sigma: math.Max(math.Max(r.Spread, usual), 0.02)}
+		if o.Shadows {
+			t.Sigma = math.Max(t.Sigma, r.Uneven)
+		}
+		t.Sigma = digits(t.Sigma, 4)
 		if r.Own {
 			t.Borne = 1
 		}

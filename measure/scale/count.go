@@ -16,20 +16,18 @@ type Count struct {
 }
 
 // Add counts one pixel of opacity alpha and standard error sigma.
-func (c *Count) Add(alpha, sigma float64) {
-	c.N++
-	if alpha >= c.Threshold {
-		c.Hard++
+func (c *Count) Add(alpha, sigma float64) { c.AddMany(alpha, sigma, 1) }
+
+// AddMany counts n pixels of opacity alpha and standard error sigma.
+func (c *Count) AddMany(alpha, sigma, n float64) {
+	c.N += n
+	// a hair of tolerance: opacities come by hundredths
+	if alpha >= c.Threshold-1e-9 {
+		c.Hard += n
 	}
-	if sigma < 1e-6 {
-		if alpha >= c.Threshold {
-			c.Soft, c.S2 = c.Soft+1, c.S2+1
-		}
-		return
-	}
-	z := (alpha - c.Threshold) / sigma
-	c.Soft += Phi(z)
-	c.S2 += Phi(z / math.Sqrt2)
+	z := (alpha - c.Threshold) / math.Max(sigma, 1e-9)
+	c.Soft += n * Phi(z)
+	c.S2 += n * Phi(z/math.Sqrt2)
 }
 
 // Merge adds the counts of d.
