@@ -100,6 +100,16 @@ func (s *sorter) sort(x svgShape) {
 			short(s.d.W), short(s.d.H))
 		return
 	}
+	for _, r := range rings {
+		if crossed(r) {
+			if len(r) <= 8 { // corners clicked in the wrong order: the area would be wrong
+				s.at(x, "crosses itself: set its %d corners in order around it", len(r))
+				return
+			}
+			s.note(x, "crosses itself: parts of it that overlap do not count as inside")
+			break
+		}
+	}
 	if x.class == "zone" || x.class == "tile" {
 		if x.id != "" {
 			if bad := checkID(x.id); bad != "" {

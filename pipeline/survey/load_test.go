@@ -229,6 +229,8 @@ func TestLoadRefusals(t *testing.T) {
 			"regions/step-1.svg:2:1: <rect id=\"z\" class=\"zone\"> lies outside the picture (x 200 to 280"}},
 		{"no area", map[string]string{"regions/step-1.svg": regions(`<line class="zone" id="z" x1="20" x2="90"/><path class="tile" d="M 1 1 L 5 5"/>`)}, []string{
 			"regions/step-1.svg:2:1: <line id=\"z\" class=\"zone\"> encloses less than 1 px²", "regions/step-1.svg:2:44: <path id=\"\" class=\"tile\"> encloses"}},
+		{"corners in the wrong order", map[string]string{"regions/step-1.svg": regions(`<polygon class="zone" id="z" points="0,0 90,80 90,0 0,70"/>`)}, []string{
+			"regions/step-1.svg:2:1: <polygon id=\"z\" class=\"zone\"> crosses itself: set its 4 corners in order"}},
 		{"misspelled class", map[string]string{"regions/step-1.svg": regions(`<rect class="zones" width="9" height="9"/><rect class="Tile" width="9" height="9"/>`)}, []string{
 			"regions/step-1.svg:2:1: <rect id=\"\"> has class \"zones\": did you mean \"zone\"?", "regions/step-1.svg:2:43: <rect id=\"\"> has class \"Tile\": did you mean \"tile\"?"}},
 		{"two classes", map[string]string{"regions/step-1.svg": regions(`<rect class="zone tile" width="9" height="9"/>`)}, []string{"regions/step-1.svg:2:1: <rect id=\"\"> has the classes zone and tile"}},

@@ -85,3 +85,26 @@ func solid(rings [][]plane.Point) [][]plane.Point {
 	}
 	return out
 }
+
+// crossed reports whether two sides of a ring cross each other. Rings of more than maxSides points are not checked.
+func crossed(ring []plane.Point) bool {
+	const maxSides = 3000
+	n := len(ring)
+	if n > maxSides {
+		return false
+	}
+	side := func(a, b, p plane.Point) float64 { return (b.X-a.X)*(p.Y-a.Y) - (p.X-a.X)*(b.Y-a.Y) }
+	for i, a := range ring {
+		b := ring[(i+1)%n]
+		for j := i + 2; j < n; j++ {
+			c, d := ring[j], ring[(j+1)%n]
+			if i == 0 && j == n-1 {
+				continue // neighbours
+			}
+			if side(a, b, c)*side(a, b, d) < 0 && side(c, d, a)*side(c, d, b) < 0 {
+				return true
+			}
+		}
+	}
+	return false
+}

@@ -2,8 +2,12 @@ package survey
 
 import (
 	"bytes"
+	"encoding/csv"
+	"errors"
 	"fmt"
 	"math"
+	"os"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -164,6 +168,16 @@ func TestTitlesIdsAndNotes(t *testing.T) {
 	assert.Contains(t, d.Notes[0], `r.svg:8: <rect id="frame"> has none of the classes`)
 }
 
+func TestCrossed(t *testing.T) {
+	d := drawn(t, `<path class="zone" d="M0 0H90V60H50V20H60V30H40V10H30V50H20V90H0Z"/>`)
+	require.Len(t, d.Notes, 1)
+	assert.Contains(t, d.Notes[0], "crosses itself")
+	assert.False(t, crossed([]plane.Point{{X: 0, Y: 0}, {X: 9, Y: 0}, {X: 9, Y: 9}, {X: 5, Y: 2}}))
+	assert.False(t, crossed([]plane.Point{{X: 0, Y: 0}, {X: 9, Y: 0}, {X: 9, Y: 9}}))
+	assert.True(t, crossed([]plane.Point{{X: 0, Y: 0}, {X: 9, Y: 9}, {X: 9, Y: 0}, {X: 0, Y: 8}}))
+	assert.Empty(t, drawn(t, `<circle class="zone" cx="50" cy="50" r="30"/><rect class="zone" id="r" width="50" height="50" rx="9"/>`).Notes)
+}
+
 func TestEveryClassHasItsPlace(t *testing.T) {
 	svg := ""
 	for _, c := range Classes {
@@ -288,4 +302,39 @@ func FuzzParsePath(f *testing.F) {
 		_, _ = parseTransform(s)
 		_, _ = ParseLength(s)
 	})
+}
+
+// Points inside and outside of made paths with every command and transform, as another program tells them: isPointInFill
+// of Chromium 156, at points whose answer holds within 0.1 user units around.
+func TestPathsAsAnotherProgramFillsThem(t *testing.T) {
+	svg, err := os.ReadFile("testdata/fill.svg")
+	require.NoError(t, err)
+	d, err := ParseDrawing(svg, "fill.svg")
+	require.NoError(t, err)
+	shapes := map[string]Shape{}
+	for _, z := range d.Zones {
+		shapes[z.ID] = z
+	}
+	file, err := os.Open("testdata/fill.csv")
+	require.NoError(t, err)
+	defer file.Close()
+	rows, err := csv.NewReader(file).ReadAll()
+	require.NoError(t, err)
+	require.Greater(t, len(rows), 1000)
+	for _, r := range rows[1:] {
+		x, e1 := strconv.ParseFloat(r[1], 64)
+		y, e2 := strconv.ParseFloat(r[2], 64)
+		require.NoError(t, errors.Join(e1, e2))
+		require.Contains(t, shapes, r[0])
+		n := 0
+		for _, ring := range shapes[r[0]].Rings {
+			n += oddTurns(ring, plane.Point{X: x - 0.5, Y: y - 0.5})
+		}
+		assert.Equal(t, r[3] == "1", n%2 == 1, "%s at %s, %s", r[0], r[1], r[2])
+	}
+}
+
+// oddTurns is 1 when p lies inside a ring by the even-odd rule, else 0.
+func oddTurns(ring []plane.Point, p plane.Point) int {
+	return (winding(ring, p)%2 + 2) % 2
 }
