@@ -21,8 +21,11 @@ import (
 var resultFolders = []string{"series", "outlines", "overlays", "changes", "rejected", "unmasked"}
 
 // finish writes the tables, the account of the run and the two lists of hashes, in this order: the lists come last.
-func (r *run) finish(context.Context) error {
+func (r *run) finish(ctx context.Context) error {
 	if err := r.writeTables(); err != nil {
+		return err
+	}
+	if err := r.report(ctx); err != nil {
 		return err
 	}
 	b, err := r.account()

@@ -18,7 +18,8 @@ type Input struct {
 	Views     []View
 	Findings  []Finding
 	Changes   []Sensitivity // what would change the answer
-	Cautions  []string
+	Cautions  []Caution
+	Steps     []Steps
 	Rule      string // of the cleaning order, one sentence
 	Originals string // SHA-256 of ORIGINALS.sha256
 	Hashes    []Hash // of every original
@@ -33,7 +34,9 @@ type View struct {
 	Tiles    []Tile
 	Pictures []Picture // by visit, the first one may be the reference
 	MMPerPx  float64   // of the W x H frame, 0 = unknown
-	Area     string    // what areas in cm2 stand on, "" = no areas
+	Area     string    // what areas in cm² stand on, in words; "" = no areas
+	// TilesFound says that tile outlines were found in the reference photo, not drawn by a person.
+	TilesFound bool
 }
 
 // Zone is a zone's name and outline.
@@ -48,16 +51,37 @@ type Tile struct {
 	Ring     []plane.Point
 }
 
-// Picture is one visit's picture as JPEG bytes.
+// Picture is one visit's picture as JPEG bytes, already veiled (Veil).
 type Picture struct {
 	Visit string
+	When  string // the visit, or the range of days it was taken in, as shown to people; "" = Visit
 	JPEG  []byte
 	W, H  int
 }
 
 // Finding is one test of the fixed list: a statement in plain words with its numbers and limits.
 type Finding struct {
-	Question, Answer, Numbers, Limits, Weakens string
+	Question, Answer, Method string
+	Limits, Weaken           []string
+	Made                     bool // the test could be made
+	LeftOut                  LeftOut
+}
+
+// LeftOut says what leaving out each photo in turn did to a finding. NaN = not available.
+type LeftOut struct {
+	PLo, PHi             float64
+	EffectLo, EffectHi   float64
+	LoWithout, HiWithout string   // the photos left out at these ends
+	Changes, NotMade     []string // photos without which the finding is another one, or the test can't be made
+}
+
+// Caution is a sentence that stands beside every work, and where it comes from.
+type Caution struct{ Text, Source string }
+
+// Steps is the permitted work of one trade: gardener, tiler or conservator.
+type Steps struct {
+	Trade string
+	Texts []string
 }
 
 // Sensitivity is one way to ask the same question otherwise, and what it gives.

@@ -44,7 +44,7 @@ func made(t *testing.T) Input {
 	set.Priorities = []table.Priority{{Order: 1, View: "v", Zone: "z", ScaleCm2: 20000, ScaleCm2Lo: 10000, ScaleCm2Hi: 30000, GrowthCm2: nan, HoursLo: nan, CostLo: nan, Why: "most area"}}
 	ring := []plane.Point{{X: 10, Y: 10}, {X: 30, Y: 10}, {X: 30, Y: 30}, {X: 10, Y: 30}}
 	return Input{
-		Survey: s, Version: "test", Set: set, Rule: "Most area first.", Cautions: []string{"Never use acid on glazed tile."}, Originals: strings.Repeat("a", 64),
+		Survey: s, Version: "test", Set: set, Rule: "Most area first.", Cautions: []Caution{{"Never use acid on glazed tile.", "a source"}}, Originals: strings.Repeat("a", 64),
 		Views: []View{{ID: "v", W: 80, H: 60, Zones: []Zone{{ID: "z", Title: hostile}}, Tiles: []Tile{{ID: "t1", Zone: "z", Ring: ring}},
 			Pictures: []Picture{{Visit: "2020-05-01", JPEG: jpg.Bytes(), W: 80, H: 60}, {Visit: "2022-06-01", JPEG: jpg.Bytes(), W: 80, H: 60}}}},
 	}
