@@ -259,6 +259,26 @@ func TestSmallFramesAreEnlarged(t *testing.T) {
 	assert.Less(t, Overlay(big).Rect.Dx(), 1700)
 }
 
+// A fine pattern of a face's size must not come through in the picture of a rejected photo.
+func TestRejectedPhotosKeepNoFineDetail(t *testing.T) {
+	in := image.NewGray(image.Rect(0, 0, 1200, 900))
+	for i := range in.Pix {
+		if i%1200/3%2 == 0 {
+			in.Pix[i] = 255
+		}
+	}
+	out, f := softened(in)
+	assert.InDelta(t, 620.0/1200, f, 1e-9)
+	lo, hi := uint8(255), uint8(0)
+	for _, v := range out.Pix {
+		lo, hi = min(lo, v), max(hi, v)
+	}
+	assert.Less(t, int(hi)-int(lo), 30)
+	tiny, f := softened(image.NewGray(image.Rect(0, 0, 30, 20)))
+	assert.Equal(t, 1.0, f)
+	assert.Equal(t, 30, tiny.Rect.Dx())
+}
+
 func TestOnFrame(t *testing.T) {
 	in := rect(0, 0, 3, 3)
 	got := OnFrame(plane.Frame{RefW: 8, RefH: 8, K: 2}, in)

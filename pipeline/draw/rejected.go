@@ -8,7 +8,8 @@ import (
 
 // Sizes of the picture of a rejected photo.
 const (
-	rejectedSide  = 620 // longer side of each of the two pictures, px: enough to see which stone is which, too small for faces
+	rejectedSide  = 620 // longer side of each of the two pictures, px
+	rejectedFine  = 200 // detail they keep, px a longer side: enough to know a wall again, too little to know a face
 	rejectedLines = 80  // pairs drawn at most, evenly taken
 )
 
@@ -17,10 +18,11 @@ var pairInks = [4]color.RGBA{{230, 159, 0, 255}, {0, 114, 178, 255}, {86, 200, 2
 
 // Rejected returns a picture that shows why a photo was not aligned: reference and photo side by side, reduced, the pairs
 // of points that were found joined by lines, and the caption's lines above. A pair is x and y in the reference, x and y
-// in the photo, px of the given pictures, pixel centres at whole numbers. A nil picture leaves its place empty.
+// in the photo, px of the given pictures, pixel centres at whole numbers. A nil picture leaves its place empty. Since
+// nobody has been looked for in these pictures, they keep no fine detail.
 func Rejected(ref, photo *image.Gray, pairs [][4]float64, caption []string) *image.RGBA {
-	a, sa := reduced(ref, rejectedSide)
-	b, sb := reduced(photo, rejectedSide)
+	a, sa := softened(ref)
+	b, sb := softened(photo)
 	const u, gap = 10.0, 24.0
 	margin := 2 * u
 	wa, wb := float64(a.Rect.Dx()), float64(b.Rect.Dx())
@@ -81,6 +83,31 @@ func finite(ps ...pt) bool {
 		}
 	}
 	return true
+}
+
+// softened returns a picture at the size it is shown in, with the detail it may keep, and the factor of its size.
+func softened(in *image.Gray) (*image.Gray, float64) {
+	small, _ := reduced(in, rejectedFine)
+	shown, f := reduced(in, rejectedSide)
+	w, h := small.Rect.Dx(), small.Rect.Dy()
+	sx, sy := float64(w)/float64(shown.Rect.Dx()), float64(h)/float64(shown.Rect.Dy())
+	at := func(x, y int) float64 {
+		return float64(small.Pix[min(max(y, 0), h-1)*small.Stride+min(max(x, 0), w-1)])
+	}
+	for y := range shown.Rect.Dy() {
+		v := (float64(y)+0.5)*sy - 0.5
+		y0 := int(math.Floor(v))
+		v -= float64(y0)
+		for x := range shown.Rect.Dx() {
+			u := (float64(x)+0.5)*sx - 0.5
+			x0 := int(math.Floor(u))
+			u -= float64(x0)
+			top := (1-u)*at(x0, y0) + u*at(x0+1, y0)
+			low := (1-u)*at(x0, y0+1) + u*at(x0+1, y0+1)
+			shown.Pix[y*shown.Stride+x] = uint8((1-v)*top + v*low + 0.5)
+		}
+	}
+	return shown, f
 }
 
 // reduced returns a picture whose longer side is at most side px, by averaging, and the factor.
