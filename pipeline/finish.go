@@ -121,7 +121,7 @@ func (r *run) account() ([]byte, error) {
 		}
 		a.Views = append(a.Views, va)
 	}
-	b, err := json.MarshalIndent(a, "", "  ")
+	b, err := json.MarshalIndent(ledger.Plain(a), "", "  ")
 	return append(b, '\n'), err
 }
 

@@ -213,7 +213,9 @@ func (r *run) read(v *viewResult, i int, observed string, planes *planeCache) (*
 	}
 	if !have {
 		rd = v.model.Read(img, facts(p), v.lights[i])
-		if err := r.store.Put("read", key, rd); err != nil {
+		record := *rd
+		record.Opacity = nil // kept as a picture beside the record
+		if err := r.store.Put("read", key, record); err != nil {
 			return nil, err
 		}
 		b, err := greyPNG(rd.Opacity, v.frame)

@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"bytes"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -19,6 +20,24 @@ func open(t *testing.T, out string, shared, fresh bool) *Store {
 	return s
 }
 
+func TestRecordsKeepWhatWasNotMeasured(t *testing.T) {
+	s := open(t, t.TempDir(), false, false)
+	defer s.Close()
+	type row struct {
+		A, B   float64
+		Hidden []byte `json:"-"`
+		own    int
+	}
+	k := Key(row{A: math.NaN(), own: 1})
+	assert.Equal(t, k, Key(row{A: math.Inf(1), own: 2}), "neither is a figure; what is not exported is no part")
+	assert.NotEqual(t, k, Key(row{A: 0}))
+	require.NoError(t, s.Put("read", k, row{A: math.NaN(), B: 2}))
+	var got row
+	require.True(t, s.Get("read", k, &got))
+	assert.True(t, math.IsNaN(got.A))
+	assert.Equal(t, 2.0, got.B)
+}
+
 func TestKeyTellsPartsApart(t *testing.T) {
 	assert.NotEqual(t, Key("ab", "c"), Key("a", "bc"))
 	assert.Equal(t, Key("a", 1.5, []string{"x"}), Key("a", 1.5, []string{"x"}))
@@ -32,12 +51,12 @@ func TestRecordsComeBackAndDamageCountsAsNone(t *testing.T) {
 	var got map[string]int
 	require.True(t, s.Get("align", k, &got))
 	assert.Equal(t, 7, got["inliers"])
-	require.NoError(t, os.WriteFile(s.path("align", k, ".json"), []byte(`{"inl`), 0o644))
+	require.NoError(t, os.WriteFile(s.path("align", k, recordExt), []byte(`{"inl`), 0o644))
 	assert.False(t, s.Get("align", k, &got))
 	require.NoError(t, s.Close())
 	s = open(t, out, false, true)
 	defer s.Close()
-	_, ok := s.Bytes("align", k, ".json")
+	_, ok := s.Bytes("align", k, recordExt)
 	assert.False(t, ok, "fresh forgets")
 }
 

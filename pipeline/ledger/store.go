@@ -9,6 +9,7 @@ package ledger
 import (
 	"bytes"
 	"crypto/sha256"
+	"encoding/gob"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -87,7 +88,7 @@ func emptyFolder(dir string) error {
 // Key is the name of a record: the SHA-256 of its parts, each written as JSON, so that ("ab", "c") and ("a", "bc")
 // differ.
 func Key(parts ...any) string {
-	b, err := json.Marshal(parts)
+	b, err := json.Marshal(Plain(parts))
 	if err != nil {
 		panic(fmt.Sprintf("ledger: key of %T: %v", parts, err)) // a part that can't be written is the caller's bug
 	}
@@ -101,20 +102,23 @@ func (s *Store) path(kind, key, ext string) string {
 
 // Get reads the record of a kind and key into v and reports whether there was a readable one.
 func (s *Store) Get(kind, key string, v any) bool {
-	b, ok := s.Bytes(kind, key, ".json")
-	return ok && json.Unmarshal(b, v) == nil
+	b, ok := s.Bytes(kind, key, recordExt)
+	return ok && gob.NewDecoder(bytes.NewReader(b)).Decode(v) == nil
 }
 
-// Put writes a record.
+// Put writes a record: the exported fields of v, figures that were not measured (NaN) included.
 func (s *Store) Put(kind, key string, v any) error {
-	b, err := json.Marshal(v)
-	if err != nil {
+	var b bytes.Buffer
+	if err := gob.NewEncoder(&b).Encode(v); err != nil {
 		return fmt.Errorf("record %s: %w", kind, err)
 	}
-	return s.PutBytes(kind, key, ".json", b)
+	return s.PutBytes(kind, key, recordExt, b.Bytes())
 }
 
-// Bytes reads a record that is no JSON, a picture for instance.
+// recordExt is the ending of records that Put writes.
+const recordExt = ".record"
+
+// Bytes reads a record that Put did not write, a picture for instance.
 func (s *Store) Bytes(kind, key, ext string) ([]byte, bool) {
 	b, err := os.ReadFile(s.path(kind, key, ext))
 	return b, err == nil
