@@ -177,7 +177,8 @@ func spread(r *refined, w, h int, tol float64) (reached, asked int) {
 // and more, under raking light that turns shading round; of a wrong one to 0.21 at most.
 const (
 	minAgree   = 0.38
-	minWindows = 15 // agreeing windows
+	minCoarse  = 0.45 // of the coarse frame's windows: enough to know the place
+	minWindows = 15   // agreeing windows
 )
 
 // verdict fills in a result from a refined mapping.
@@ -197,23 +198,22 @@ func (s *search) verdict(ref *Reference, r *refined, inliers []Pair, basis strin
 }
 
 func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reason, string) {
-	pw, ph := s.photo.size()
-	if why, detail := shape(m, ref.W, ref.H, pw, ph); why != Accepted {
-		return why, detail
-	}
 	if out.OverlapPct < s.opt.MinOverlapPct {
 		return SmallOverlap, fmt.Sprintf("%.1f %% of the view is in the picture, %.1f %% needed", out.OverlapPct, s.opt.MinOverlapPct)
 	}
 	// Blur and burnt-out light are named before what they cause, when the place itself is beyond doubt.
-	placed := r.agree >= minAgree || r.coarse >= minAgree
-	if placed && r.q.detail < s.opt.MinSharpness {
-		return Blurred, fmt.Sprintf("detail %.3f of the reference's, %.3f needed", r.q.detail, s.opt.MinSharpness)
-	}
+	placed := r.agree >= minAgree || r.coarse >= minCoarse
 	if x := 100 * (r.q.white - r.q.refWhite); placed && x > s.opt.MaxClippedPct {
 		return OverExposed, fmt.Sprintf("%.0f %% of the view burnt out, %.0f %% in the reference", 100*r.q.white, 100*r.q.refWhite)
 	}
 	if x := 100 * (r.q.black - r.q.refBlack); placed && x > s.opt.MaxClippedPct {
 		return UnderExposed, fmt.Sprintf("%.0f %% of the view black, %.0f %% in the reference", 100*r.q.black, 100*r.q.refBlack)
+	}
+	if placed && r.agree < minAgree {
+		return Blurred, fmt.Sprintf("%.0f %% of the places agree at a quarter of the size, %.0f %% at full size, %.0f %% needed", 100*r.coarse, 100*r.agree, 100*minAgree)
+	}
+	if placed && r.q.sharpness < s.opt.MinSharpness {
+		return Blurred, fmt.Sprintf("sharpness %.3f of the reference's, %.3f needed", r.q.sharpness, s.opt.MinSharpness)
 	}
 	if r.asked < minWindows {
 		return NoTexture, fmt.Sprintf("%d places with texture, %d needed", r.asked, minWindows)
@@ -221,6 +221,10 @@ func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reas
 	tol := tolerancePx * ref.frames[len(ref.frames)-1].scale()
 	if r.agree < minAgree || r.agree*float64(r.asked) < minWindows {
 		return WrongView, fmt.Sprintf("%.0f %% of %d places agree, %.0f %% needed", 100*r.agree, r.asked, 100*minAgree)
+	}
+	pw, ph := s.photo.size()
+	if why, detail := shape(m, ref.W, ref.H, pw, ph); why != Accepted {
+		return why, detail
 	}
 	if a, n := spread(r, ref.W, ref.H, tol); n > 3 && a*3 < n {
 		return Crowded, fmt.Sprintf("agreement in %d of %d parts of the view", a, n)

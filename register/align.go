@@ -2,6 +2,7 @@ package register
 
 import (
 	"context"
+	"fmt"
 	"image"
 )
 
@@ -40,6 +41,9 @@ const minPhotoPx = 160
 func (s *search) unfit() (Result, bool) {
 	if s.photo.im == nil {
 		return Result{Reason: Broken, Detail: "no picture"}, true
+	}
+	if w, h := s.photo.size(); min(w, h) < minPhotoPx {
+		return Result{Reason: TooSmall, Detail: fmt.Sprintf("%d × %d px, %d needed on the shorter side", w, h, minPhotoPx)}, true
 	}
 	if err := s.opt.Validate(); err != nil {
 		return Result{Reason: Broken, Detail: err.Error()}, true

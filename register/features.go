@@ -33,8 +33,6 @@ type features struct {
 	unit  float64
 }
 
-func (f *features) len() int { return len(f.x) }
-
 // detect finds key points of one kind in a picture.
 func detect(im *image.Gray, k kind, opt Options) (*features, error) {
 	w, h := im.Rect.Dx(), im.Rect.Dy()

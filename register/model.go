@@ -119,12 +119,15 @@ func (v *vote) pull(inv mat3) (ex, ey float64, ok bool) {
 	return x/w - v.X, y/w - v.Y, true
 }
 
-// polish fits a homography to votes, beginning at h: the correction is a homography near the identity in the reference's
-// frame, so residuals are reference px, and votes are weighted by w/(w+e²)-like weights (Geman and McClure, 1987) whose
-// width follows the residuals' own median, never below floor px.
-func polish(h mat3, votes []vote, floor float64) mat3 {
+// polish fits a homography to votes, beginning at h, and with bent also the lenses' coefficients: the correction is a
+// homography near the identity in the reference's frame, so residuals are reference px, and votes lose weight with
+// their distance (Geman and McClure, 1987) on a width that follows the residuals' own median, never below floor px.
+func polish(h mat3, l lens, bent bool, votes []vote, floor float64) (mat3, lens) {
 	if len(votes) < 4 {
-		return h
+		return h, l
+	}
+	if !bent {
+		l.k = [4]float64{}
 	}
 	var cx, cy, s float64
 	for i := range votes {
@@ -139,73 +142,105 @@ func polish(h mat3, votes []vote, floor float64) mat3 {
 	s = math.Max(1, s/n)
 	from, to := mat3{s, 0, cx, 0, s, cy, 0, 0, 1}, mat3{1 / s, 0, -cx / s, 0, 1 / s, -cy / s, 0, 0, 1}
 	errs := make([][2]float64, len(votes))
-	abs := make([]float64, 0, len(votes))
+	dist := make([]float64, 0, len(votes))
+	const most = 12
+	dim := 8
+	if bent {
+		dim = most
+	}
+	a := make([][]float64, dim)
+	for i := range a {
+		a[i] = make([]float64, dim)
+	}
+	b := make([]float64, dim)
 	for it := 0; it < 12; it++ {
 		inv, ok := inv3(h)
 		if !ok {
-			return h
+			return h, l
 		}
-		abs = abs[:0]
+		dist = dist[:0]
 		for i := range votes {
-			ex, ey, good := votes[i].pull(inv)
+			v := &votes[i]
+			ex, ey, good := v.pull(inv)
 			if !good {
 				ex, ey = math.Inf(1), 0
 			}
+			dx, dy := l.at(h, v.X, v.Y)
+			ex, ey = ex-dx, ey-dy
 			errs[i] = [2]float64{ex, ey}
-			if votes[i].Scale > 0 {
-				abs = append(abs, math.Hypot(ex, ey))
+			if v.Scale > 0 {
+				dist = append(dist, math.Hypot(ex, ey))
 			}
 		}
-		if len(abs) < 4 {
-			return h
+		if len(dist) < 4 {
+			return h, l
 		}
-		c := 2.5 * math.Max(floor, median(abs))
-		a := make([][]float64, 8)
+		mid := math.Max(floor, median(dist))
+		c := 2.5 * mid
 		for i := range a {
-			a[i] = make([]float64, 8)
+			clear(a[i])
 		}
-		b := make([]float64, 8)
+		clear(b)
 		var total float64
 		for i := range votes {
 			v := &votes[i]
-			ex, ey := errs[i][0], errs[i][1]
-			e2 := ex*ex + ey*ey
+			ex, ey := errs[i][0]/s, errs[i][1]/s
+			e2 := (ex*ex + ey*ey) * s * s
 			if v.Scale == 0 || math.IsInf(e2, 0) || math.IsNaN(e2) {
 				continue
 			}
 			g := c * c / (c*c + e2)
 			w := v.Scale * g * g
 			x, y := (v.X-cx)/s, (v.Y-cy)/s
-			// Columns: shift x, shift y, xx, xy, yx, yy, tilt x, tilt y.
-			jx := [8]float64{1, 0, x, y, 0, 0, x * x, x * y}
-			jy := [8]float64{0, 1, 0, 0, x, y, x * y, y * y}
+			// Columns: shift x, shift y, xx, xy, yx, yy, tilt x, tilt y, lenses.
+			jx := [most]float64{1, 0, x, y, 0, 0, x * x, x * y}
+			jy := [most]float64{0, 1, 0, 0, x, y, x * y, y * y}
+			if bent {
+				for k, q := range l.basis(h, v.X, v.Y) {
+					jx[8+k], jy[8+k] = q[0]/s, q[1]/s
+				}
+			}
 			p, q, r := w*v.Info[0], w*v.Info[1], w*v.Info[2]
 			total += p + r
-			for i := 0; i < 8; i++ {
+			for i := 0; i < dim; i++ {
 				ux, uy := p*jx[i]+q*jy[i], q*jx[i]+r*jy[i]
-				for k := 0; k < 8; k++ {
+				for k := 0; k < dim; k++ {
 					a[i][k] += ux*jx[k] + uy*jy[k]
 				}
-				b[i] += (ux*ex + uy*ey) / s
+				b[i] += ux*ex + uy*ey
 			}
+		}
+		if total == 0 {
+			return h, l
 		}
 		for i := 2; i < 8; i++ {
 			a[i][i] += 1e-6 * total // keeps what the votes can't tell where it is
 		}
-		if total == 0 || !solve(a, b) {
-			return h
+		if bent {
+			// The usual size of a lens's bend against the votes' own noise.
+			f := mid / s / lensPrior
+			for i := 8; i < dim; i++ {
+				a[i][i] += f * f
+				b[i] -= f * f * l.k[i-8]
+			}
+		}
+		if !solve(a, b) {
+			return h, l
 		}
 		c3 := mat3{1 + b[2], b[3], b[0], b[4], 1 + b[5], b[1], -b[6], -b[7], 1}
 		h = unit3(mul3(h, mul3(from, mul3(c3, to))))
 		var big float64
-		for _, v := range b {
+		for i, v := range b {
+			if i >= 8 {
+				l.k[i-8] += v
+			}
 			big = math.Max(big, math.Abs(v))
 		}
-		if big*s < 1e-4 {
+		if big*s < .002*floor {
 			break
 		}
 	}
-	return h
+	return h, l
 }
 
 // median returns the middle of v, the mean of both for an even number; v is reordered. NaN when empty.

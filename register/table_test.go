@@ -188,10 +188,32 @@ func rms(e []float64) float64 {
 
 var trace = os.Getenv("REGISTER_TRACE") != ""
 
+var lastTry refined
+
+// alternatives prints the true error of every kind of surface on the last try's votes.
+func alternatives(ref *Reference, truth func(m Mapping) float64) string {
+	r := lastTry
+	f := ref.frames[len(ref.frames)-1]
+	out := fmt.Sprintf("lens %.4f ", r.surface.lens.k)
+	for i, c := range []float64{0, math.Inf(1), 100, 10, 1, .1} {
+		s := fitSurface(r.surface, r.votes, c > 0 && (i < 2 || r.surface.bent), math.Inf(1), .15*f.scale(), ref.W, ref.H)
+		if i > 1 {
+			s = fitSurface(r.surface, r.votes, r.surface.bent, c, .15*f.scale(), ref.W, ref.H)
+		}
+		cost := math.NaN()
+		if i < len(r.costs) {
+			cost = r.costs[i]
+		}
+		out += fmt.Sprintf("  %g: true %.2f cost %.1f |", c, truth(s.mapping(ref.W, ref.H)), cost)
+	}
+	return out
+}
+
 func traced() {
 	if trace {
 		debug = func(k string, m, in int, r refined) {
-			fmt.Printf("      %-9s matches %d in %d | coarse %.2f agree %.2f votes %d asked %d heldout %.2f mid %.2f stiff %v q %.3f\n", k, m, in, r.coarse, r.agree, len(r.votes), r.asked, r.heldOut, r.mid, r.stiff, r.q)
+			lastTry = r
+			fmt.Printf("      %-9s matches %d in %d | coarse %.2f agree %.2f votes %d asked %d heldout %.2f mid %.2f bent %v stiff %v q %.3f\n", k, m, in, r.coarse, r.agree, len(r.votes), r.asked, r.heldOut, r.mid, r.surface.bent, r.surface.stiff, r.q)
 		}
 	}
 }
@@ -226,6 +248,11 @@ func TestTableScenes(t *testing.T) {
 				all = append(all, e...)
 				tot = rms(e)
 				mid, p95 = median(e), quantile(e, .95)
+				if trace && len(refs) == 1 {
+					fmt.Println("     ", alternatives(refs[0], func(m Mapping) float64 {
+						return rms(mapErrors(m, p.Map.Ref, p.Map.Photo, func(i int) bool { return p.Map.InFrame[i] != 0 }))
+					}))
+				}
 			}
 			fmt.Printf("%-18s %-34s want %-12s got %-12s %-5v %-14s %5dms in %4d agree %.2f rms %s | true rms %s med %s p95 %s sharp %.3f clip %.1f ov %.0f %s %s\n",
 				filepath.Base(s.name), p.File, want, r.View, r.Accepted, r.Reason, dt.Milliseconds(), r.Inliers, r.Agree, fmtErr(r.RMSPx), fmtErr(tot), fmtErr(mid), fmtErr(p95), r.Sharpness, r.ClippedPct, r.OverlapPct, r.Basis, r.Detail)
@@ -273,29 +300,9 @@ func TestTablePairs(t *testing.T) {
 		dt := time.Since(t0)
 		e := math.NaN()
 		if res.Accepted {
-			var a, b [][2]float64
-			for j := 0; j < 33; j++ {
-				for i := 0; i < 33; i++ {
-					x, y := float64(ref.W-1)*float64(i)/32, float64(ref.H-1)*float64(j)/32
-					px, py := Mapping{PhotoFromRef: h}.Photo(x, y)
-					qx, qy := res.Mapping.Photo(x, y)
-					in := func(x, y float64) bool {
-						return x >= 0 && y >= 0 && x < float64(g.Rect.Dx()) && y < float64(g.Rect.Dy())
-					}
-					if in(px, py) && in(qx, qy) {
-						inv, _ := inv3(h)
-						v := vote{X: x, Y: y, PX: qx, PY: qy}
-						ex, ey, _ := v.pull(inv)
-						a, b = append(a, [2]float64{0, 0}), append(b, [2]float64{ex, ey})
-					}
-				}
-			}
-			var s float64
-			for i := range a {
-				s += b[i][0]*b[i][0] + b[i][1]*b[i][1]
-			}
-			if len(a) > 7 {
-				e = math.Sqrt(s / float64(len(a)))
+			e = gridError(res.Mapping, h, ref, g)
+			if trace {
+				fmt.Println("     ", alternatives(ref, func(m Mapping) float64 { return gridError(m, h, ref, g) }))
 			}
 		}
 		for _, k := range []string{"all", "<=1px", r[6]} {
@@ -336,4 +343,30 @@ func TestTablePairs(t *testing.T) {
 		p := func(n int) float64 { return 100 * float64(n) / float64(c.n) }
 		fmt.Printf("%-18s %3d pairs: %5.1f %5.1f %5.1f %%  refused %d, used but off %d\n", k, c.n, p(c.a), p(c.b), p(c.c), c.rej, c.bad)
 	}
+}
+
+// gridError is the RMS, in reference px, between a mapping and a homography over a grid inside the photo.
+func gridError(m Mapping, h mat3, ref *Reference, g *image.Gray) float64 {
+	inv, _ := inv3(h)
+	in := func(x, y float64) bool {
+		return x >= 0 && y >= 0 && x < float64(g.Rect.Dx()) && y < float64(g.Rect.Dy())
+	}
+	var s, n float64
+	for j := 0; j < 33; j++ {
+		for i := 0; i < 33; i++ {
+			x, y := float64(ref.W-1)*float64(i)/32, float64(ref.H-1)*float64(j)/32
+			px, py := Mapping{PhotoFromRef: h}.Photo(x, y)
+			qx, qy := m.Photo(x, y)
+			if in(px, py) && in(qx, qy) {
+				v := vote{X: x, Y: y, PX: qx, PY: qy}
+				ex, ey, _ := v.pull(inv)
+				s += ex*ex + ey*ey
+				n++
+			}
+		}
+	}
+	if n < 8 {
+		return math.NaN()
+	}
+	return math.Sqrt(s / n)
 }
