@@ -31,6 +31,8 @@ func undo(now, gain [3]float64) (o colour.RGB) {
 	return o
 }
 
+func labOf(v [3]float64) colour.Lab { return colour.RGB(v).Lab() }
+
 // The opacities tried between a glaze that mirrored the sky in the reference and thick scale, in steps of 1/20.
 const (
 	hazeSteps  = 8  // below 0: the reference showed the glaze through a veil that is not there now
@@ -62,7 +64,8 @@ func scaled(glaze, deposit [3]float64) (v shades) {
 	return v
 }
 
-// apart is a quick colour difference, weighted by chroma as in CIE94 (kL = kC = kH = 1, the chroma of q).
+// apart is a quick colour difference, weighted by chroma as in CIE94 (kL = kC = kH = 1, the chroma of q; CIE 116-1995,
+// from memory).
 func apart(p, q colour.Lab) float64 {
 	cp, cq := math.Sqrt(p.A*p.A+p.B*p.B), math.Sqrt(q.A*q.A+q.B*q.B)
 	dl, dc := p.L-q.L, cp-cq
@@ -72,11 +75,20 @@ func apart(p, q colour.Lab) float64 {
 	return math.Sqrt(dl*dl + dc*dc/(sc*sc) + dh2/(sh*sh))
 }
 
+// bedApart is how far a colour lies from a joint's as a bed goes: a bed may be lighter, and lying deeper is easily darker.
+func bedApart(p, joint colour.Lab) float64 {
+	dl := (p.L - joint.L) / 2
+	if dl < 0 {
+		dl *= 0.6
+	}
+	return math.Sqrt(dl*dl + (p.A-joint.A)*(p.A-joint.A) + (p.B-joint.B)*(p.B-joint.B))
+}
+
 // explain is how far a colour, freed of a light, lies from the glaze under scale of shade 0 to last, and that opacity.
 func explain(now, gain [3]float64, under *shades, last int) (de, alpha float64) {
 	lab := undo(now, gain).Lab()
 	de = math.Inf(1)
-	for k := 0; k <= last; k++ {
+	for k := range last + 1 {
 		if d := apart(lab, under[k]); d < de {
 			de, alpha = d, opacity(k)
 		}
@@ -97,16 +109,12 @@ type lights struct {
 const bins = 12
 
 func newLights(gains, ring, sides [][3]float64) *lights {
-	l := &lights{ring: ring, sides: sides}
+	l := &lights{ring: ring, sides: sides, middle: [3]float64{1, 1, 1}}
 	level := func(g [3]float64) float64 { return g[0] * g[1] * g[2] }
 	slices.SortFunc(gains, func(a, b [3]float64) int {
-		if c := cmp.Compare(level(a), level(b)); c != 0 {
-			return c
-		}
-		return slices.Compare(a[:], b[:])
+		return cmp.Or(cmp.Compare(level(a), level(b)), slices.Compare(a[:], b[:]))
 	})
 	n := len(gains)
-	count := min(bins, n/3)
 	v := make([]float64, 0, n)
 	mid := func(g [][3]float64) (m [3]float64) {
 		for c := range m {
@@ -118,13 +126,12 @@ func newLights(gains, ring, sides [][3]float64) *lights {
 		}
 		return m
 	}
+	count := min(bins, (n+2)/3)
 	for b := range count {
 		l.around = append(l.around, mid(gains[b*n/count:(b+1)*n/count]))
 	}
 	if n > 0 {
 		l.middle = mid(gains)
-	} else {
-		l.middle = [3]float64{1, 1, 1}
 	}
 	return l
 }
@@ -138,13 +145,14 @@ func (l *lights) least(difference func(gain [3]float64) float64) float64 {
 	for _, g := range l.ring {
 		d = math.Min(d, difference(g))
 	}
-	if len(l.sides) > 1 {
-		v := make([]float64, 0, 4)
-		for _, g := range l.sides {
-			v = append(v, difference(g))
+	first, second := math.Inf(1), math.Inf(1)
+	for _, g := range l.sides {
+		switch x := difference(g); {
+		case x < first:
+			first, second = x, first
+		case x < second:
+			second = x
 		}
-		slices.Sort(v)
-		d = math.Min(d, v[1])
 	}
-	return d
+	return math.Min(d, second)
 }

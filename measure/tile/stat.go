@@ -4,55 +4,75 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"sort"
 )
 
-func sortInts(v []int)    { slices.Sort(v) }
-func sortInt32(v []int32) { slices.Sort(v) }
-
-// sortedKeys returns a map's keys in the order of less: no result may hang on map order.
-func sortedKeys[K comparable, V any](m map[K]V, less func(a, b K) bool) []K {
-	keys := make([]K, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
+// nth puts v's k-th smallest (k from 0) in its place and returns it: Hoare's selection with the middle of three as pivot.
+// v is reordered.
+func nth[T cmp.Ordered](v []T, k int) T {
+	lo, hi := 0, len(v)-1
+	for hi-lo > 8 {
+		a, b, c := v[lo], v[(lo+hi)/2], v[hi]
+		p := max(min(a, b), min(max(a, b), c))
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < p {
+				i++
+			}
+			for p < v[j] {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return v[k]
+		}
 	}
-	sort.Slice(keys, func(i, j int) bool { return less(keys[i], keys[j]) })
-	return keys
+	slices.Sort(v[lo : hi+1])
+	return v[k]
 }
 
 // quantile returns the q quantile of v (Hyndman & Fan type 7), reordering v; NaN of nothing.
-func quantile[T cmp.Ordered](v []T, q float64) float64 {
+func quantile(v []float64, q float64) float64 {
 	if len(v) == 0 {
 		return math.NaN()
 	}
-	slices.Sort(v)
 	p := q * float64(len(v)-1)
 	i := int(math.Floor(p))
-	if i >= len(v)-1 {
-		return num(v[len(v)-1])
-	}
+	a := nth(v, i)
 	f := p - float64(i)
-	return num(v[i])*(1-f) + num(v[i+1])*f
-}
-
-func num[T cmp.Ordered](v T) float64 {
-	switch x := any(v).(type) {
-	case float64:
-		return x
-	case float32:
-		return float64(x)
+	if i >= len(v)-1 || f == 0 {
+		return a
 	}
-	return math.NaN()
+	return a*(1-f) + slices.Min(v[i+1:])*f
 }
 
 // median returns the median of v, reordering v; NaN of nothing.
-func median[T cmp.Ordered](v []T) float64 { return quantile(v, 0.5) }
+func median(v []float64) float64 { return quantile(v, 0.5) }
+
+// middle is the median of v, of an even number the upper one, reordering v; NaN of nothing.
+func middle(v []float32) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	return float64(nth(v, len(v)/2))
+}
 
 // kth returns the k-th smallest of v (k from 0), the largest when there are fewer, NaN of nothing. v is reordered.
 func kth(v []float64, k int) float64 {
 	if len(v) == 0 {
 		return math.NaN()
 	}
-	slices.Sort(v)
-	return v[min(k, len(v)-1)]
+	return nth(v, min(k, len(v)-1))
 }
+
+// chance is the probability that goes with a log odds.
+func chance(odds float64) float64 { return 1 / (1 + math.Exp(-odds)) }
