@@ -3,10 +3,9 @@ package pipeline
 import (
 	"fmt"
 	"math"
-	"sort"
 	"strings"
 
-	"tilelapse/measure/associate"
+	"tilelapse/measure"
 	"tilelapse/measure/order"
 	"tilelapse/measure/trend"
 	"tilelapse/pipeline/survey"
@@ -27,42 +26,101 @@ type zoneSeries struct {
 	used  []int // indices of reported photos, by date
 	scale []trend.Point
 	drift []trend.Point
-	lost  []trend.Point
+	when  []trend.Span
 
 	tiles  []int // indices of the zone's tiles
 	area   []float64
-	read   [][]bool    // visit x tile
+	read   [][]bool    // visit x tile: whitening was read
 	values [][]float64 // visit x tile, whitened share in percent
+	states [][]string  // visit x tile, after corrections
 	entry  []trend.Entry
 	common trend.CommonSet
 }
 
 // developments fills the tables of time: trends, intervals between upkeep entries, cleaning order, and the findings of
 // the report. Nothing of it goes back into a measured figure.
-func (r *run) developments() {
+func (r *run) developments() error {
 	record := recordOf(r.survey.Record)
-	var growths []associate.Growth
 	var zones []order.Zone
+	var all []*zoneSeries
 	for _, v := range r.views {
 		for k := range v.spec.Zones {
 			z := r.zoneSeries(v, k)
-			pts := z.scale
-			var note string
-			if z.common.Comparable() {
-				pts = trend.Restrict(z.common, z.values, z.area, z.scale)
-			} else if len(z.used) > 1 {
-				pts, note = nil, trend.Note{Code: trend.NotComparable}.String()
-			}
-			r.trendRows(z, "scale_pct", pts, scaleThreshold, note, len(z.common.Dropped))
-			r.trendRows(z, "drift_de00", z.drift, driftThreshold, "", 0)
-			r.trendRows(z, "tiles_missing", z.lost, nan, "", 0)
+			all = append(all, z)
+			pts, note := z.whitening()
+			r.trendRows(z, "scale_pct", pts, scaleThreshold, note)
+			r.trendRows(z, "drift_de00", z.drift, driftThreshold, nil)
+			lost, note := z.losses()
+			r.trendRows(z, "tiles_missing", lost, nan, note)
 			r.cleaningRows(z, pts)
-			growths = append(growths, associate.Growths(v.view.ID, v.spec.Zones[k].ID, pts, z.entry, record)...)
 			zones = append(zones, r.orderZone(z, pts, record))
 		}
 	}
 	r.prioritise(zones)
-	r.associate(growths)
+	return r.associate(all, record)
+}
+
+// remark is what is to be said of a series: either instead of a trend, or beside it.
+type remark struct {
+	instead string
+	beside  []string
+}
+
+// whitening returns the zone's whitened share on the tiles read on every visit kept, and what is to be said of it.
+func (z *zoneSeries) whitening() ([]trend.Point, *remark) {
+	if z.common.Comparable() {
+		say := &remark{}
+		if n := len(z.common.Dropped); n > 0 {
+			say.beside = append(say.beside, trend.Note{Code: trend.VisitsDropped, Args: []any{n}}.String())
+		}
+		return trend.Restrict(z.common, z.values, z.area, z.scale), say
+	}
+	if len(z.used) > 1 {
+		return nil, &remark{instead: trend.Note{Code: trend.NotComparable}.String()}
+	}
+	return z.scale, nil
+}
+
+// losses counts missing tiles among those whose state is told on every visit kept: a zone that is partly out of frame or
+// overgrown would else seem to have lost fewer.
+func (z *zoneSeries) losses() ([]trend.Point, *remark) {
+	told := make([][]bool, len(z.used))
+	for n, ss := range z.states {
+		told[n] = make([]bool, len(ss))
+		for j, s := range ss {
+			told[n][j] = isTold(s)
+		}
+	}
+	c := trend.Common(told, z.area)
+	if !c.Comparable() {
+		if len(z.used) > 1 {
+			return nil, &remark{instead: trend.Note{Code: trend.NotComparable}.String()}
+		}
+		return nil, nil
+	}
+	var pts []trend.Point
+	for _, n := range c.Visits {
+		missing := 0.0
+		for _, j := range c.Tiles {
+			if z.states[n][j] == string(measure.Missing) {
+				missing++
+			}
+		}
+		pts = append(pts, trend.Point{When: z.when[n], Value: missing, Lo: nan, Hi: nan})
+	}
+	say := &remark{}
+	if n := len(c.Dropped); n > 0 {
+		say.beside = append(say.beside, trend.Note{Code: trend.VisitsDropped, Args: []any{n}}.String())
+	}
+	if len(c.Tiles) < len(z.tiles) {
+		say.beside = append(say.beside, fmt.Sprintf("counted on the %d of %d tiles whose state is told on every visit used", len(c.Tiles), len(z.tiles)))
+	}
+	return pts, say
+}
+
+// isTold reports whether a state says if the tile is there.
+func isTold(state string) bool {
+	return state == string(measure.Present) || state == string(measure.Missing) || state == string(measure.OffPalette)
 }
 
 func recordOf(rec *survey.Record) trend.Record {
@@ -125,26 +183,44 @@ func (r *run) zoneSeries(v *viewResult, k int) *zoneSeries {
 		if err != nil {
 			continue
 		}
-		z.used = append(z.used, i)
+		z.used, z.when = append(z.used, i), append(z.when, when)
 		res := v.results[i].Zones[k]
 		z.scale = append(z.scale, trend.Point{When: when, Value: res.ScalePct, Lo: res.ScaleLo, Hi: res.ScaleHi})
 		z.drift = append(z.drift, trend.Point{When: when, Value: res.DriftDE00, Lo: res.DriftLo, Hi: res.DriftHi})
-		missing, _ := r.finalCounts(v, i, k)
-		z.lost = append(z.lost, trend.Point{When: when, Value: missing, Lo: nan, Hi: nan})
-		read, values := make([]bool, len(z.tiles)), make([]float64, len(z.tiles))
+		read, values, states := make([]bool, len(z.tiles)), make([]float64, len(z.tiles)), make([]string, len(z.tiles))
 		of := tilesOf(v, i)
 		for j, t := range z.tiles {
 			values[j] = nan
 			if at, ok := of[t]; ok {
 				values[j] = v.results[i].Tiles[at].ScalePct
+				states[j] = r.final(v, i, v.results[i].Tiles[at])
 			}
 			read[j] = !math.IsNaN(values[j])
 		}
-		z.read, z.values = append(z.read, read), append(z.values, values)
+		z.read, z.values, z.states = append(z.read, read), append(z.values, values), append(z.states, states)
 	}
 	z.common = trend.Common(z.read, z.area)
 	return z
 }
+
+// without returns the series with one photo left out, the series itself when the photo is not in it.
+func (z *zoneSeries) without(rel string) *zoneSeries {
+	for n, i := range z.used {
+		if z.view.photos[i].rel != rel {
+			continue
+		}
+		c := *z
+		c.used, c.when = drop(z.used, n), drop(z.when, n)
+		c.scale, c.drift = drop(z.scale, n), drop(z.drift, n)
+		c.read, c.values, c.states = drop(z.read, n), drop(z.values, n), drop(z.states, n)
+		c.common = trend.Common(c.read, c.area)
+		return &c
+	}
+	return z
+}
+
+// drop returns a copy of a slice without its n-th element.
+func drop[T any](s []T, n int) []T { return append(append(make([]T, 0, len(s)), s[:n]...), s[n+1:]...) }
 
 // tilesOf indexes a photo's tile results by tile.
 func tilesOf(v *viewResult, i int) map[int]int {
@@ -155,18 +231,21 @@ func tilesOf(v *viewResult, i int) map[int]int {
 	return of
 }
 
-func (r *run) trendRows(z *zoneSeries, measure string, pts []trend.Point, threshold float64, note string, dropped int) {
+// trendRows adds a series' row to trends, and its stretches between upkeep entries to intervals. A slope is given from
+// trend.MinVisits visits on only; under that the note says what can be said.
+func (r *run) trendRows(z *zoneSeries, measure string, pts []trend.Point, threshold float64, say *remark) {
 	row := table.Trend{View: z.view.view.ID, Zone: z.view.spec.Zones[z.zone].ID, Measure: measure}
 	t := trend.Summarise(pts, threshold)
 	whole := fillTrend(row, t)
-	if note != "" {
-		whole.Note = note
+	if say != nil && say.instead != "" {
+		whole.Note = say.instead
 	} else {
-		if dropped > 0 {
-			t.Notes = append(t.Notes, trend.Note{Code: trend.VisitsDropped, Args: []any{dropped}})
-		}
 		t.Across(z.entry)
-		whole.Note = notes(t.Notes)
+		ns := notesWords(t.Notes)
+		if say != nil {
+			ns = append(ns, say.beside...)
+		}
+		whole.Note = strings.Join(ns, "; ")
 	}
 	r.set.Trends = append(r.set.Trends, whole)
 	stretches := trend.Stretches(pts, z.entry, threshold)
@@ -175,9 +254,6 @@ func (r *run) trendRows(z *zoneSeries, measure string, pts []trend.Point, thresh
 	}
 	for _, s := range stretches {
 		piece := fillTrend(row, s.Trend)
-		if math.IsNaN(piece.SlopePerYear) {
-			piece.SlopePerYear, piece.Lo, piece.Hi = s.PerYear, s.PerLo, s.PerHi
-		}
 		piece.Note = strings.TrimPrefix(between(s)+"; "+notes(s.Trend.Notes), "; ")
 		r.set.Intervals = append(r.set.Intervals, piece)
 	}
@@ -221,14 +297,18 @@ func (r *run) cleaningRows(z *zoneSeries, pts []trend.Point) {
 	for _, c := range trend.Cleanings(pts, z.entry, nil) {
 		row := table.Trend{
 			View: z.view.view.ID, Zone: z.view.spec.Zones[z.zone].ID, Measure: "scale_pct removed", Visits: 2,
-			From: trend.ISO(c.BeforeVisit.From), To: trend.ISO(c.AfterVisit.To), SlopePerYear: c.PerYear, Lo: c.PerLo, Hi: c.PerHi,
+			From: trend.ISO(c.BeforeVisit.From), To: trend.ISO(c.AfterVisit.To), SlopePerYear: c.Regrowth.PerUnit, Lo: c.Regrowth.Lo, Hi: c.Regrowth.Hi,
 			PTrend: nan, SameSeasonP: nan, Threshold: nan,
 		}
-		if !math.IsNaN(c.Regrowth.PerUnit) {
-			row.SlopePerYear, row.Lo, row.Hi = c.Regrowth.PerUnit, c.Regrowth.Lo, c.Regrowth.Hi
+		words := []string{fmt.Sprintf("%s: %s percentage points less on the next visit (%s to %s)", entryWords(c.Entries), table.Number(c.Removed, 1), orUnknown(c.Lo), orUnknown(c.Hi))}
+		switch {
+		case !math.IsNaN(c.Regrowth.PerUnit):
+			words = append(words, "the slope is the growth after it")
+		case !math.IsNaN(c.PerYear):
+			words = append(words, fmt.Sprintf("growth after it: too few visits for a slope; first to last visit %s percentage points a year (%s to %s)", table.Number(c.PerYear, 1), orUnknown(c.PerLo), orUnknown(c.PerHi)))
+		default:
+			words = append(words, "growth after it: too few visits")
 		}
-		words := []string{fmt.Sprintf("%s: %s percentage points less on the next visit (%s to %s); the slope is the growth after it",
-			entryWords(c.Entries), table.Number(c.Removed, 1), orUnknown(c.Lo), orUnknown(c.Hi))}
 		row.Note = strings.Join(append(words, notesWords(c.Notes)...), "; ")
 		r.set.Intervals = append(r.set.Intervals, row)
 	}
@@ -247,167 +327,4 @@ func notesWords(ns []trend.Note) []string {
 		w = append(w, n.String())
 	}
 	return w
-}
-
-// orderZone gathers what the cleaning order wants to know of a zone, from its last visit that was read.
-func (r *run) orderZone(z *zoneSeries, pts []trend.Point, record trend.Record) order.Zone {
-	v := z.view
-	id := v.spec.Zones[z.zone].ID
-	o := order.Zone{View: v.view.ID, ID: id, Title: zoneTitle(v.view, id), Cm2: nan, Cm2Lo: nan, Cm2Hi: nan, Pct: nan, PctLo: nan, PctHi: nan,
-		Told: nan, Growth: nan, GrowthLo: nan, GrowthHi: nan, SinceDays: nan}
-	last := -1
-	for n, i := range z.used {
-		if !math.IsNaN(v.results[i].Zones[z.zone].ScalePct) {
-			last = n
-		}
-	}
-	if len(z.used) > 0 {
-		i := z.used[len(z.used)-1]
-		o.AtRisk, o.Missing = r.atRisk(v, i, z.zone)
-		day := z.scale[len(z.scale)-1].When.To
-		since := trend.SinceWork(z.entry, day, record)
-		o.SinceDays, o.Since = since.Days, since.Note
-	}
-	if last < 0 {
-		return o
-	}
-	res := v.results[z.used[last]].Zones[z.zone]
-	area := v.area.sum(v.zoneTiles(z.zone)) * math.Max(0, res.ReadablePct-res.GapPct) / 100
-	o.Visit = v.photos[z.used[last]].visit()
-	o.Pct, o.PctLo, o.PctHi, o.Told = res.ScalePct, res.ScaleLo, res.ScaleHi, res.ScaleDetectable
-	o.Cm2, o.Cm2Lo, o.Cm2Hi = area*res.ScalePct/100, area*res.ScaleLo/100, area*res.ScaleHi/100
-	per := area / 100
-	if math.IsNaN(area) {
-		per = 1
-	}
-	if ss := trend.Stretches(pts, z.entry, nan); len(ss) > 0 {
-		s := ss[len(ss)-1]
-		if !math.IsNaN(s.Trend.Slope) {
-			o.Growth, o.GrowthLo, o.GrowthHi = s.Trend.Slope*per, s.Trend.Lo*per, s.Trend.Hi*per
-		} else {
-			o.Growth, o.GrowthLo, o.GrowthHi = s.PerYear*per, s.PerLo*per, s.PerHi*per
-		}
-	}
-	return o
-}
-
-func zoneTitle(v *survey.View, id string) string {
-	if v.Drawing != nil {
-		for _, s := range v.Drawing.Zones {
-			if s.ID == id && s.Title != "" {
-				return s.Title
-			}
-		}
-	}
-	return id
-}
-
-// atRisk counts a zone's tiles that are there and have a missing neighbour, and its missing tiles, after corrections.
-func (r *run) atRisk(v *viewResult, i, zone int) (risk, missing int) {
-	state := map[int]string{}
-	for _, t := range v.results[i].Tiles {
-		state[t.Tile] = r.final(v, i, t)
-	}
-	for t, s := range state {
-		if v.model.ZoneOf(t) != zone {
-			continue
-		}
-		if s == "missing" {
-			missing++
-			continue
-		}
-		for _, n := range v.graph[t] {
-			if state[n] == "missing" {
-				risk++
-				break
-			}
-		}
-	}
-	return risk, missing
-}
-
-func (r *run) prioritise(zones []order.Zone) {
-	var rates order.Rates
-	if c := r.survey.Cleaning; c != nil {
-		rates = order.Rates{M2PerHour: c.M2PerHour, CostPerHour: c.CostPerHour, SetupHours: c.SetupHours, TileEach: c.TileEach, Currency: c.Currency}
-	}
-	plan := order.New(zones, rates)
-	r.rule = plan.Rule
-	for _, p := range plan.Places {
-		growth := p.Zone.Growth
-		if plan.Share {
-			growth = nan // of the share, not an area
-		}
-		r.set.Priorities = append(r.set.Priorities, table.Priority{
-			Order: float64(p.Order), View: p.Zone.View, Zone: p.Zone.ID, ScaleCm2: p.Zone.Cm2, ScaleCm2Lo: p.Zone.Cm2Lo, ScaleCm2Hi: p.Zone.Cm2Hi,
-			GrowthCm2: growth, TilesAtRisk: float64(p.Zone.AtRisk), HoursLo: p.HoursLo, HoursHi: p.HoursHi, CostLo: p.CostLo, CostHi: p.CostHi,
-			Currency: rates.Currency, SinceUpkeepDays: p.Zone.SinceDays, Why: p.Why,
-		})
-	}
-}
-
-// associate runs the fixed list of tests, with everything and with each photo left out.
-func (r *run) associate(growths []associate.Growth) {
-	var keys []string
-	for _, v := range r.views {
-		for _, p := range v.photos {
-			if p.status == statusUsed && p.visit() != "" {
-				keys = append(keys, p.rel)
-			}
-		}
-	}
-	sort.Strings(keys)
-	opt := associate.DefaultOptions()
-	quick := opt
-	quick.Permutations = 999 // 0.001 is fine enough to see whether a finding hangs on one photo
-	sens := associate.LeaveOut(keys, func(without string) []associate.Result {
-		o := quick
-		if without == "" {
-			o = opt
-		}
-		var views []associate.View
-		for _, v := range r.views {
-			views = append(views, r.history(v, without))
-		}
-		return associate.Tests(views, growths, o)
-	})
-	for _, s := range sens {
-		r.findings = append(r.findings, s)
-	}
-}
-
-// history is a view's tiles over the reported visits, as the association tests read them.
-func (r *run) history(v *viewResult, without string) associate.View {
-	out := associate.View{ID: v.view.ID}
-	var used []int
-	for i, p := range v.photos {
-		if p.status != statusUsed || p.rel == without {
-			continue
-		}
-		if s, err := trend.ParseSpan(p.taken.From, p.taken.To); err == nil {
-			used = append(used, i)
-			out.Visits = append(out.Visits, s)
-		}
-	}
-	at := make([]map[int]int, len(used))
-	for n, i := range used {
-		at[n] = tilesOf(v, i)
-	}
-	for t, tile := range v.tiles {
-		h := associate.Tile{ID: tile.ID, Y: tile.Centroid.Y, Neighbours: v.graph[t]}
-		if z := v.model.ZoneOf(t); z >= 0 {
-			h.Zone = v.spec.Zones[z].ID
-		}
-		for n, i := range used {
-			state, scale := "", nan
-			if k, ok := at[n][t]; ok {
-				res := v.results[i].Tiles[k]
-				state, scale = r.final(v, i, res), res.ScalePct
-			}
-			h.States = append(h.States, associate.State(state))
-			h.Scale = append(h.Scale, scale)
-		}
-		out.Tiles = append(out.Tiles, h)
-	}
-	return out
 }

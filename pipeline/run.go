@@ -15,18 +15,19 @@ import (
 
 // run is one run going on.
 type run struct {
-	opt      Options
-	survey   *survey.Survey
-	store    *ledger.Store
-	align    register.Options
-	refs     []*reference
-	photos   []*photo
-	views    []*viewResult
-	set      table.Set
-	rule     string // of the cleaning order
-	findings []associate.Sensitivity
-	wrote    map[string]bool // results written, relative to the output folder
-	tell     func(Event)
+	opt           Options
+	survey        *survey.Survey
+	store         *ledger.Store
+	align         register.Options
+	refs          []*reference
+	photos        []*photo
+	views         []*viewResult
+	set           table.Set
+	rule          string // of the cleaning order
+	findings      []associate.Sensitivity
+	withoutPrints []associate.Result // the same tests without prints, slides and copies; nil = there are none
+	wrote         map[string]bool    // results written, relative to the output folder
+	tell          func(Event)
 }
 
 // Summary says what a run did.

@@ -42,8 +42,7 @@ func (r *run) tabulate(context.Context) error {
 		a, b := r.set.Compare[i], r.set.Compare[j]
 		return less(a.View, b.View, a.Zone, b.Zone, a.Visit, b.Visit, a.Against, b.Against)
 	})
-	r.developments()
-	return nil
+	return r.developments()
 }
 
 // less compares pairs of keys in turn.

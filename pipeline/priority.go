@@ -1,0 +1,107 @@
+package pipeline
+
+import (
+	"math"
+
+	"tilelapse/measure/order"
+	"tilelapse/measure/trend"
+	"tilelapse/pipeline/survey"
+	"tilelapse/pipeline/table"
+)
+
+// orderZone gathers what the cleaning order wants to know of a zone, from its last visit that was read.
+func (r *run) orderZone(z *zoneSeries, pts []trend.Point, record trend.Record) order.Zone {
+	v := z.view
+	id := v.spec.Zones[z.zone].ID
+	o := order.Zone{View: v.view.ID, ID: id, Title: zoneTitle(v.view, id), Cm2: nan, Cm2Lo: nan, Cm2Hi: nan, Pct: nan, PctLo: nan, PctHi: nan,
+		Told: nan, Growth: nan, GrowthLo: nan, GrowthHi: nan, SinceDays: nan}
+	last := -1
+	for n, i := range z.used {
+		if !math.IsNaN(v.results[i].Zones[z.zone].ScalePct) {
+			last = n
+		}
+	}
+	if len(z.used) > 0 {
+		i := z.used[len(z.used)-1]
+		o.AtRisk, o.Missing = r.atRisk(v, i, z.zone)
+		day := z.scale[len(z.scale)-1].When.To
+		since := trend.SinceWork(z.entry, day, record)
+		o.SinceDays, o.Since = since.Days, since.Note
+	}
+	if last < 0 {
+		return o
+	}
+	res := v.results[z.used[last]].Zones[z.zone]
+	area := v.area.sum(v.zoneTiles(z.zone)) * math.Max(0, res.ReadablePct-res.GapPct) / 100
+	o.Visit = v.photos[z.used[last]].visit()
+	o.Pct, o.PctLo, o.PctHi, o.Told = res.ScalePct, res.ScaleLo, res.ScaleHi, res.ScaleDetectable
+	o.Cm2, o.Cm2Lo, o.Cm2Hi = area*res.ScalePct/100, area*res.ScaleLo/100, area*res.ScaleHi/100
+	per := area / 100
+	if math.IsNaN(area) {
+		per = 1
+	}
+	if ss := trend.Stretches(pts, z.entry, nan); len(ss) > 0 {
+		s := ss[len(ss)-1]
+		if !math.IsNaN(s.Trend.Slope) {
+			o.Growth, o.GrowthLo, o.GrowthHi = s.Trend.Slope*per, s.Trend.Lo*per, s.Trend.Hi*per
+		} else {
+			o.Growth, o.GrowthLo, o.GrowthHi = s.PerYear*per, s.PerLo*per, s.PerHi*per
+		}
+	}
+	return o
+}
+
+func zoneTitle(v *survey.View, id string) string {
+	if v.Drawing != nil {
+		for _, s := range v.Drawing.Zones {
+			if s.ID == id && s.Title != "" {
+				return s.Title
+			}
+		}
+	}
+	return id
+}
+
+// atRisk counts a zone's tiles that are there and have a missing neighbour, and its missing tiles, after corrections.
+func (r *run) atRisk(v *viewResult, i, zone int) (risk, missing int) {
+	state := map[int]string{}
+	for _, t := range v.results[i].Tiles {
+		state[t.Tile] = r.final(v, i, t)
+	}
+	for t, s := range state {
+		if v.model.ZoneOf(t) != zone {
+			continue
+		}
+		if s == "missing" {
+			missing++
+			continue
+		}
+		for _, n := range v.graph[t] {
+			if state[n] == "missing" {
+				risk++
+				break
+			}
+		}
+	}
+	return risk, missing
+}
+
+func (r *run) prioritise(zones []order.Zone) {
+	var rates order.Rates
+	if c := r.survey.Cleaning; c != nil {
+		rates = order.Rates{M2PerHour: c.M2PerHour, CostPerHour: c.CostPerHour, SetupHours: c.SetupHours, TileEach: c.TileEach, Currency: c.Currency}
+	}
+	plan := order.New(zones, rates)
+	r.rule = plan.Rule
+	for _, p := range plan.Places {
+		growth := p.Zone.Growth
+		if plan.Share {
+			growth = nan // of the share, not an area
+		}
+		r.set.Priorities = append(r.set.Priorities, table.Priority{
+			Order: float64(p.Order), View: p.Zone.View, Zone: p.Zone.ID, ScaleCm2: p.Zone.Cm2, ScaleCm2Lo: p.Zone.Cm2Lo, ScaleCm2Hi: p.Zone.Cm2Hi,
+			GrowthCm2: growth, TilesAtRisk: float64(p.Zone.AtRisk), HoursLo: p.HoursLo, HoursHi: p.HoursHi, CostLo: p.CostLo, CostHi: p.CostHi,
+			Currency: rates.Currency, SinceUpkeepDays: p.Zone.SinceDays, Why: p.Why,
+		})
+	}
+}
