@@ -3,6 +3,7 @@ package intake
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -35,7 +36,7 @@ var refusals = map[string]struct {
 	"block-zeroed.jpg":    {Damaged, "left over", "JPEG"},
 	"overwritten.jpg":     {Damaged, "places", "JPEG"},
 	"extraneous.jpg":      {Damaged, "12 places", "JPEG"},
-	"huge.jpg":            {TooManyMpx, "3600.0 Mpx, limit 120 (limits.max_mpx in survey.yaml)", "JPEG"},
+	"huge.jpg":            {TooManyMpx, "3600 Mpx, limit 120 (limits.max_mpx in survey.yaml)", "JPEG"},
 	"lut.jpg":             {Profile, "table of colours", "JPEG"},
 	"cmyk-profile.jpg":    {Profile, "CMYK", "JPEG"},
 	"grey-profile.jpg":    {Profile, "for grey", "JPEG"},
@@ -45,7 +46,7 @@ var refusals = map[string]struct {
 	"no-end.png":          {CutShort, "ends before", "PNG"},
 	"damaged.png":         {Damaged, "", "PNG"},
 	"animated.png":        {Animated, "2 frames", "PNG"},
-	"huge.png":            {TooManyMpx, "1600.0 Mpx", "PNG"},
+	"huge.png":            {TooManyMpx, "1600 Mpx", "PNG"},
 	"hdr.png":             {Profile, "high dynamic range", "PNG"},
 	"bad-profile.png":     {Profile, "unpacked", "PNG"},
 	"cut.tif":             {CutShort, "ends before", "TIFF"},
@@ -55,12 +56,13 @@ var refusals = map[string]struct {
 	"lab.tif":             {NotRGB, "CIELAB", "TIFF"},
 	"float.tif":           {TooDeep, "32 bits", "TIFF"},
 	"signed.tif":          {TooDeep, "unsigned", "TIFF"},
+	"channels.tif":        {NotRead, "5 channels", "TIFF"},
 	"planes.tif":          {NotRead, "separate planes", "TIFF"},
 	"jpeg-inside.tif":     {NotRead, "compressed as JPEG", "TIFF"},
 	"sensor.tif":          {RawFile, "sensor data", "TIFF"},
 	"sensor.dng":          {RawFile, ".dng", ""},
 	"preview.tif":         {RawFile, "preview", "TIFF"},
-	"huge.tif":            {TooManyMpx, "2500.0 Mpx", "TIFF"},
+	"huge.tif":            {TooManyMpx, "2500 Mpx", "TIFF"},
 	"big.tif":             {NotRead, "BigTIFF", ""},
 	"raw.cr2":             {RawFile, ".cr2", ""},
 	"raw.jpg":             {RawFile, "raw format", ""},
@@ -127,9 +129,9 @@ func TestLimits(t *testing.T) {
 		reason Reason
 		says   string
 	}{
-		{"plain.jpg", Limits{MaxMpx: 0.001}, TooManyMpx, "0.0 Mpx, limit 0.001 (limits.max_mpx in survey.yaml)"},
-		{"plain.jpg", Limits{MaxMB: 0.0005}, TooManyBytes, "0.0 MB, limit 0.0005 (limits.max_mb in survey.yaml)"},
-		{"rgb.png", Limits{MaxSide: 40}, TooLong, "48 px on its longer side, limit 40"},
+		{"plain.jpg", Limits{MaxMpx: 0.001}, TooManyMpx, "0.001536 Mpx, limit 0.001 (limits.max_mpx in survey.yaml)"},
+		{"plain.jpg", Limits{MaxMB: 0.0005}, TooManyBytes, "0.000644 MB, limit 0.0005 (limits.max_mb in survey.yaml)"},
+		{"rgb.png", Limits{MaxSide: 40}, TooLong, "48 px on its longer side, limit 40 (fixed)"},
 		{"rgb16.tif", Limits{MaxMpx: 0.001}, TooManyMpx, "limits.max_mpx"},
 		{"lossy.webp", Limits{MaxMpx: 0.001}, TooManyMpx, "limits.max_mpx"},
 		{"phone.heic", Limits{MaxMpx: 0.001}, TooManyMpx, "limits.max_mpx"},
@@ -146,6 +148,23 @@ func TestLimits(t *testing.T) {
 	}
 	_, _, err := Read(goodDir, "plain.jpg", Limits{MaxMpx: 48 * 32 / 1e6, MaxSide: 48, MaxMB: 644e-6})
 	assert.NoError(t, err, "at the limit is within the limit")
+}
+
+// TestNoLibrary tells what is said where libheif is missing or can't decode a kind of file.
+func TestNoLibrary(t *testing.T) {
+	defer func() { readHEIF = heif.Read }()
+	for _, c := range []error{
+		fmt.Errorf("%w: libheif is not installed", heif.ErrNoLibrary), fmt.Errorf("%w: unsupported codec", heif.ErrNoCodec),
+	} {
+		readHEIF = func([]byte, func(*heif.Header) bool) (*heif.Header, []uint8, error) { return nil, nil, c }
+		_, f, err := Read(goodDir, "phone.heic", Limits{})
+		var r *Error
+		require.ErrorAs(t, err, &r)
+		assert.Equal(t, NoDecoder, r.Reason)
+		assert.Equal(t, Rejected, r.Kind)
+		assert.Contains(t, err.Error(), "install libheif")
+		assert.Equal(t, fmtHEIF, f.Format)
+	}
 }
 
 // TestHugeHeadersCostNothing reads files that announce gigapixels: they must be refused without the memory they ask for.

@@ -9,13 +9,16 @@ import (
 	"tilelapse/pipeline/intake/icc"
 )
 
+// readHEIF is replaced in a test.
+var readHEIF = heif.Read
+
 func (j *job) heif() (*Picture, error) {
 	if end := boxesEnd(j.b); end > uint64(len(j.b)) {
 		return nil, refuse(CutShort, "%d of %d bytes are there", len(j.b), end)
 	}
 	var s *icc.Space
 	var no error
-	h, pix, err := heif.Read(j.b, func(h *heif.Header) bool {
+	h, pix, err := readHEIF(j.b, func(h *heif.Header) bool {
 		if s, no = j.heifSpace(h); no != nil {
 			j.facts.W, j.facts.H = h.W, h.H
 			return false
@@ -31,7 +34,7 @@ func (j *job) heif() (*Picture, error) {
 		return nil, no
 	case errors.Is(err, heif.ErrNoLibrary):
 		return nil, refuse(NoDecoder, "%v", err)
-	case err != nil && heif.Old():
+	case err != nil && (heif.Old() || errors.Is(err, heif.ErrNoCodec)):
 		v, _ := heif.Version()
 		return nil, refuse(NoDecoder, "libheif %s can't read it (%v)", v, err)
 	case err != nil:

@@ -34,7 +34,7 @@ func (j *job) jpeg() (*Picture, error) {
 		return nil, no
 	}
 	if err != nil {
-		if !ended(j.b) {
+		if damage != nil && damage.Cut {
 			return nil, refuse(CutShort, "the file ends before the picture does (%v)", err)
 		}
 		return nil, refuse(Damaged, "%v", err)
@@ -60,14 +60,4 @@ func (j *job) jpeg() (*Picture, error) {
 		return nil, refuse(Damaged, "from row %d, column %d on it was misread: a seam of %.0f levels runs across", cut.y, cut.x, cut.least)
 	}
 	return picture(h.W, h.H, pix, nil, s), nil
-}
-
-// ended reports whether a JPEG file has an end mark in its last kilobytes: cameras append other data after it.
-func ended(b []byte) bool {
-	for i := len(b) - 2; i >= 2; i-- {
-		if b[i] == 0xff && b[i+1] == 0xd9 {
-			return true
-		}
-	}
-	return false
 }

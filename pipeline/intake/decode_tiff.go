@@ -20,6 +20,7 @@ const (
 	tiffPhotometric    = 262
 	tiffSamples        = 277
 	tiffPlanar         = 284
+	tiffExtraSamples   = 338
 	tiffSampleFormat   = 339
 	tiffProfile        = 34675
 	tiffDNGVersion     = 50706
@@ -143,6 +144,10 @@ func (h *tiffHead) readable() error {
 		return refuse(TooDeep, "%d bits a sample", bits)
 	case h.get(tiffSampleFormat, 1) != 1 && h.get(tiffSampleFormat, 1) != 4:
 		return refuse(TooDeep, "samples that are not unsigned whole numbers")
+	case photometric == 2 && (n < 3 || n > 4 || n == 4 && h.get(tiffExtraSamples, 0) != 1 && h.get(tiffExtraSamples, 0) != 2):
+		return refuse(NotRead, "TIFF with %d channels, of which red, green, blue and transparency are read", n)
+	case photometric < 2 && n != 1:
+		return refuse(NotRead, "grey TIFF with %d channels", n)
 	case h.get(tiffPlanar, 1) != 1 && n > 1:
 		return refuse(NotRead, "TIFF with its colours in separate planes")
 	}

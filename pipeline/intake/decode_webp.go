@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/binary"
 	"errors"
-	"fmt"
 	"image"
 	"io"
 
@@ -16,7 +15,8 @@ type webpHead struct {
 	animated bool
 	frames   int
 	profile  []byte
-	cut      bool // a chunk is longer than the file
+	exif     []byte // without the "Exif" that some programs put before it
+	cut      bool   // a chunk is longer than the file
 }
 
 func readWebPHead(b []byte) *webpHead {
@@ -41,6 +41,8 @@ func readWebPHead(b []byte) *webpHead {
 			h.animated = n > 0 && d[0]&2 != 0
 		case "ICCP":
 			h.profile = d
+		case "EXIF":
+			h.exif = bytes.TrimPrefix(d, []byte("Exif\x00\x00"))
 		case "ANMF":
 			h.frames++
 		}
@@ -92,9 +94,7 @@ func (j *job) webp() (*Picture, error) {
 				}
 			}
 		}
-		if holes > 0 {
-			j.facts.note("%.1f %% of the picture is see-through: not measured there", 100*float64(holes)/float64(cfg.Width*cfg.Height))
-		}
+		j.noteHoles(holes, cfg.Width*cfg.Height)
 		return picture(cfg.Width, cfg.Height, pix, nil, s), nil
 	}
 	return j.decoded(m, s)
@@ -156,11 +156,4 @@ func decodeWebP(b []byte) (m image.Image, err error) {
 		err = errors.New("no picture")
 	}
 	return m, err
-}
-
-// recovered turns a panic of a decoder on damaged bytes into an error.
-func recovered(err *error) {
-	if r := recover(); r != nil {
-		*err = fmt.Errorf("can't be decoded: %v", r)
-	}
 }

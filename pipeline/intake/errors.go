@@ -61,7 +61,7 @@ var wordings = map[Reason]struct {
 	TooDeep:      {Rejected, "export it with 8 or 16 bits a channel"},
 	Profile:      {Rejected, "export it with the sRGB profile"},
 	NotRGB:       {Rejected, "export it as RGB with the sRGB profile"},
-	NoDecoder:    {Rejected, "install libheif 1.17 or newer with its HEVC decoder, or export it as JPEG"},
+	NoDecoder:    {Rejected, "install libheif 1.17 or newer with its decoder (HEVC; AV1 for AVIF), or export it as JPEG"},
 	Link:         {Rejected, "links are never followed: put the photo itself here"},
 	NotRegular:   {Rejected, "put the photo itself here"},
 	BadName:      {Rejected, "rename it"},

@@ -2,7 +2,6 @@ package intake
 
 import (
 	"bytes"
-	"fmt"
 	"math"
 	"strings"
 
@@ -40,12 +39,14 @@ func readTags(b []byte, format string) (t *tags, err error) {
 	if !ok {
 		return t, nil
 	}
-	defer func() {
-		// Strangers' bytes go through a parser that is not ours: its panic must cost the metadata, not the run.
-		if r := recover(); r != nil {
-			err = fmt.Errorf("metadata can't be parsed: %v", r)
+	if format == fmtWebP {
+		// imagemeta gives up on the "Exif" that some programs write before the block; the block by itself is a TIFF file.
+		if b, f = readWebPHead(b).exif, imagemeta.TIFF; len(b) == 0 {
+			return t, nil
 		}
-	}()
+	}
+	// Strangers' bytes go through a parser that is not ours: its panic must cost the metadata, not the run.
+	defer recovered(&err)
 	fields := map[string]func(any){
 		"Orientation":        func(v any) { t.orientation = whole(v) },
 		"Make":               func(v any) { t.make = text(v) },

@@ -65,6 +65,9 @@ func (f *Facts) take(t *tags) {
 		f.note("date %s is a scanner's, not used: give the photo's own in archive.csv", taken[:10])
 	case ok:
 		f.Taken = taken
+		if f.Camera != "" && f.FocalMM+f.ExposureS+f.FNumber+f.ISO == 0 {
+			f.note("no exposure data: if this is a scan, its date is the scan's, and the photo's belongs in archive.csv")
+		}
 		if off, ok := exifOffset(t.offset); ok {
 			f.Offset = off
 		}

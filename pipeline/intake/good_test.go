@@ -105,6 +105,7 @@ func TestPatternComesBack(t *testing.T) {
 		{"pages.tif", "TIFF", "sRGB (no profile)", 0, "3 pages"},
 		{"lossless.webp", "WebP", "sRGB (no profile)", 0, ""},
 		{"swapped.webp", "WebP", "profile: red and green swapped", 0, ""},
+		{"turn-6-prefix.webp", "WebP", "sRGB (no profile)", 0, ""},
 		{"turn-6.webp", "WebP", "sRGB (no profile)", 0, ""},
 		{"phone.heic", "HEIF", "sRGB (no profile)", 4, ""},
 		{"swapped.heic", "HEIF", "profile: red and green swapped", 4, ""},
@@ -265,6 +266,8 @@ func TestWhoseDate(t *testing.T) {
 		"scanner-word.jpg":        {"", true, "scanner"},
 		"scan-program.jpg":        {"", true, "scanner"},
 		"camera-scan-program.jpg": {"2021-06-05T14:03:09", false, ""}, // FileSource says camera
+		"no-exposure.jpg":         {"2021-06-05T14:03:09", false, "no exposure data"},
+		"turn-6-prefix.webp":      {"2021-06-05T14:03:09", false, ""},
 		"date-zero.jpg":           {"", false, ""},
 		"date-bad.jpg":            {"", false, "can't be read"},
 		"date-digitised-only.jpg": {"", false, ""},

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"fmt"
 	"image"
 	"tilelapse/pipeline/intake/icc"
 	"unsafe"
@@ -110,8 +111,20 @@ func (j *job) decoded(m image.Image, s *icc.Space) (*Picture, error) {
 	if pix == nil && pix16 == nil {
 		return nil, refuse(NotRGB, "%T", m)
 	}
-	if holes > 0 {
-		j.facts.note("%.1f %% of the picture is see-through: not measured there", 100*float64(holes)/float64(w*h))
-	}
+	j.noteHoles(holes, w*h)
 	return picture(w, h, pix, pix16, s), nil
+}
+
+// noteHoles notes that some of n pixels are see-through.
+func (j *job) noteHoles(holes, n int) {
+	if holes > 0 {
+		j.facts.note("%.1f %% of the picture is see-through: not measured there", 100*float64(holes)/float64(n))
+	}
+}
+
+// recovered turns a panic of a decoder on damaged bytes into an error.
+func recovered(err *error) {
+	if r := recover(); r != nil {
+		*err = fmt.Errorf("can't be read: %v", r)
+	}
 }

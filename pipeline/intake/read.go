@@ -157,10 +157,10 @@ func (j *job) admit(w, h int) error {
 		return refuse(Damaged, "a size of %d x %d px in its header", w, h)
 	}
 	if long := max(w, h); long > j.lim.MaxSide {
-		return refuse(TooLong, "%d px on its longer side, limit %d", long, j.lim.MaxSide)
+		return refuse(TooLong, "%d px on its longer side, limit %d (fixed)", long, j.lim.MaxSide)
 	}
 	if mpx := float64(w) * float64(h) / 1e6; mpx > j.lim.MaxMpx {
-		return refuse(TooManyMpx, "%.1f Mpx, limit %g (limits.max_mpx in survey.yaml)", mpx, j.lim.MaxMpx)
+		return refuse(TooManyMpx, "%.5g Mpx, limit %g (limits.max_mpx in survey.yaml)", mpx, j.lim.MaxMpx)
 	}
 	if !j.pixels {
 		return errHeaderOnly
@@ -222,7 +222,7 @@ func load(root, rel string, lim Limits, facts *Facts) ([]byte, error) {
 	facts.Bytes = info.Size()
 	limit := int64(lim.MaxMB * 1e6)
 	tooLarge := func(n int64) error {
-		return refuse(TooManyBytes, "%.1f MB, limit %g (limits.max_mb in survey.yaml)", float64(n)/1e6, lim.MaxMB)
+		return refuse(TooManyBytes, "%.5g MB, limit %g (limits.max_mb in survey.yaml)", float64(n)/1e6, lim.MaxMB)
 	}
 	if info.Size() > limit {
 		return nil, tooLarge(info.Size())

@@ -2,7 +2,7 @@ package intake
 
 import (
 	"math"
-	"sort"
+	"slices"
 )
 
 // A misread block of a JPEG file shifts the mean level of all that follow it: the picture goes on, with a seam. Decoders
@@ -104,7 +104,7 @@ func strongest(pix []uint8, w, h, blockPx, shift int, alone bool) seam {
 					continue
 				}
 				// Beside the seam, on the same two rows, there is no step: else it is a slope of light.
-				if sort.Float64s(rest); !alone || rest[len(rest)/2] < least/2 {
+				if slices.Sort(rest); !alone || rest[len(rest)/2] < least/2 {
 					best = seam{least: least, x: p * partPx, y: first + r*blockPx}
 				}
 			}
@@ -127,7 +127,7 @@ func common(run []float64) float64 {
 
 // middle returns the median of v, which it sorts; of an even count the mean of the two.
 func middle(v []int) float64 {
-	sort.Ints(v)
+	slices.Sort(v)
 	n := len(v)
 	return float64(v[(n-1)/2]+v[n/2]) / 2
 }

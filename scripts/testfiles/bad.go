@@ -111,6 +111,7 @@ func refusedOthers() {
 	one("lab.tif", page(wide, high, 8, 3, 8), raw8(3))
 	one("float.tif", page(wide, high, 32, 3, 2, shorts(339, 3, 3, 3)), make([]byte, wide*high*12))
 	one("signed.tif", page(wide, high, 16, 3, 2, shorts(339, 2, 2, 2)), make([]byte, wide*high*6))
+	one("channels.tif", page(wide, high, 8, 5, 2), raw8(5))
 	one("planes.tif", page(wide, high, 8, 3, 2, shorts(284, 2)), raw8(3))
 	one("jpeg-inside.tif", page(wide, high, 8, 3, 2, shorts(259, 7)), raw8(3))
 	one("sensor.tif", page(wide, high, 8, 1, 32803), raw8(1))
@@ -203,6 +204,7 @@ func withTools() {
 		exif := exifBlock(shorts(0x112, 6), directory(0x8769, ascii(0x9003, "2021:06:05 14:03:09")))
 		vp8x := riffChunk("VP8X", []byte{8, 0, 0, 0, high - 1, 0, 0, wide - 1, 0, 0})
 		write(good, "turn-6.webp", riff(vp8x, b[12:], riffChunk("EXIF", exif)))
+		write(good, "turn-6-prefix.webp", riff(vp8x, b[12:], riffChunk("EXIF", append([]byte("Exif\x00\x00"), exif...))))
 	}
 	if heic := out(good, "phone.heic"); tool("heif-enc", "-q", "95", "-p", "chroma=444", in, "-o", heic) {
 		b := read(good, "phone.heic")

@@ -105,6 +105,7 @@ func captures() {
 	write(good, "scanner-word.jpg", withEXIF(j, ascii(0x110, "Flatbed 4800"), exif(date)))
 	write(good, "scan-program.jpg", withEXIF(j, ascii(0x131, "EasyScan 3"), exif(date)))
 	write(good, "camera-scan-program.jpg", withEXIF(j, ascii(0x131, "Scanline fixer"), exif(date, undefined(0xa300, 3))))
+	write(good, "no-exposure.jpg", withEXIF(j, merge(camera, []field{exif(date)})...))
 	write(good, "date-zero.jpg", withEXIF(j, exif(ascii(0x9003, "0000:00:00 00:00:00"))))
 	write(good, "date-bad.jpg", withEXIF(j, exif(ascii(0x9003, "2021:13:45 99:00:00"))))
 	write(good, "date-digitised-only.jpg", withEXIF(j, exif(ascii(0x9004, "2021:06:05 14:03:09"))))

@@ -67,6 +67,7 @@ const char *tl_heif_load(void) {
 const char *tl_heif_version(void) { return L.version(); }
 
 static int bad(tl_heif *r, struct herr e) {
+  r->code = e.code;
   snprintf(r->message, sizeof r->message, "%s", e.msg ? e.msg : "unknown error");
   return 1;
 }

@@ -19,6 +19,21 @@ import (
 // ErrNoLibrary says that libheif is missing or too old; the message says which.
 var ErrNoLibrary = errors.New("libheif")
 
+// ErrNoCodec says that libheif is there but can't decode this kind of file: a decoder plugin is missing, or it is too
+// old for a feature. Wraps libheif's own words.
+var ErrNoCodec = errors.New("libheif can't decode this kind of file")
+
+// failure tells an error of libheif by its code (heif_error_code: 3 unsupported file type, 4 unsupported feature, 11
+// plugin not loaded).
+func failure(r *C.tl_heif) error {
+	words := C.GoString(&r.message[0])
+	switch r.code {
+	case 3, 4, 11:
+		return fmt.Errorf("%w: %s", ErrNoCodec, words)
+	}
+	return errors.New(words)
+}
+
 var load = sync.OnceValue(func() error {
 	if m := C.tl_heif_load(); m != nil {
 		return fmt.Errorf("%w: %s", ErrNoLibrary, C.GoString(m))
@@ -85,7 +100,7 @@ func Read(b []byte, keep func(*Header) bool) (*Header, []uint8, error) {
 	defer C.free(unsafe.Pointer(r))
 	defer C.tl_heif_close(r)
 	if C.tl_heif_open(r, unsafe.Pointer(&b[0]), C.size_t(len(b))) != 0 {
-		return nil, nil, errors.New(C.GoString(&r.message[0]))
+		return nil, nil, failure(r)
 	}
 	h := &Header{
 		W: int(r.width), H: int(r.height), Bits: int(r.bits), Pictures: int(r.pictures),
@@ -94,7 +109,7 @@ func Read(b []byte, keep func(*Header) bool) (*Header, []uint8, error) {
 	if n := int(r.icc_size); n > 0 && n <= maxProfile {
 		h.Profile = make([]byte, n)
 		if C.tl_heif_icc(r, unsafe.Pointer(&h.Profile[0])) != 0 {
-			return h, nil, errors.New(C.GoString(&r.message[0]))
+			return h, nil, failure(r)
 		}
 	} else if n > maxProfile {
 		return h, nil, fmt.Errorf("a colour profile of %d bytes", n)
@@ -103,7 +118,7 @@ func Read(b []byte, keep func(*Header) bool) (*Header, []uint8, error) {
 		return h, nil, nil
 	}
 	if C.tl_heif_decode(r) != 0 {
-		return h, nil, errors.New(C.GoString(&r.message[0]))
+		return h, nil, failure(r)
 	}
 	if w, ht := int(r.width), int(r.height); w == h.H && ht == h.W {
 		h.W, h.H = w, ht // libheif 1.15 announces some turned pictures as they are stored

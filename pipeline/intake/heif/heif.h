@@ -9,6 +9,7 @@ typedef struct {
   int has_nclx, primaries, transfer; // code points of ITU-T H.273
   const uint8_t *rgb;
   int stride;
+  int code; // of the error, libheif's heif_error_code
   char message[256];
 } tl_heif;
 

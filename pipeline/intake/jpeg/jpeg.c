@@ -90,6 +90,7 @@ tl_jpeg *tl_jpeg_open(const void *data, size_t size, tl_jpeg_head *head) {
   d->e.damage.percent = -1;
   if (setjmp(d->e.back)) {
     snprintf(head->message, sizeof head->message, "%s", d->e.fatal);
+    head->cut = d->e.damage.cut;
     return d;
   }
   jpeg_create_decompress(&d->c);
@@ -106,7 +107,7 @@ tl_jpeg *tl_jpeg_open(const void *data, size_t size, tl_jpeg_head *head) {
   head->bits = d->c.data_precision;
   head->progressive = d->c.progressive_mode;
   head->block_height = d->c.max_v_samp_factor * DCTSIZE;
-  head->adobe_ycck = d->c.jpeg_color_space == JCS_CMYK || d->c.jpeg_color_space == JCS_YCCK;
+  head->cmyk = d->c.jpeg_color_space == JCS_CMYK || d->c.jpeg_color_space == JCS_YCCK;
   return d;
 }
 

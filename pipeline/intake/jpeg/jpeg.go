@@ -39,7 +39,8 @@ type Damage struct {
 }
 
 // Read reads the header of a JPEG file; keep(header) decides whether the pixels are wanted, and is called once. The
-// pixels are interleaved RGB, 3*W*H bytes; nil when keep said no. An error means that libjpeg gave up.
+// pixels are interleaved RGB, 3*W*H bytes; nil when keep said no. An error means that libjpeg gave up; the damage is
+// then told as far as it was seen.
 func Read(b []byte, keep func(*Header) bool) (*Header, []uint8, *Damage, error) {
 	if len(b) == 0 {
 		return nil, nil, nil, errors.New("no bytes")
@@ -56,11 +57,11 @@ func Read(b []byte, keep func(*Header) bool) (*Header, []uint8, *Damage, error) 
 	}
 	defer C.tl_jpeg_close(d)
 	if m := C.GoString(&head.message[0]); m != "" {
-		return nil, nil, nil, errors.New(m)
+		return nil, nil, &Damage{Cut: head.cut != 0, Percent: -1, Message: m}, errors.New(m)
 	}
 	h := &Header{
 		W: int(head.width), H: int(head.height), Channels: int(head.channels), Bits: int(head.bits),
-		BlockH: int(head.block_height), Progressive: head.progressive != 0, CMYK: head.adobe_ycck != 0,
+		BlockH: int(head.block_height), Progressive: head.progressive != 0, CMYK: head.cmyk != 0,
 	}
 	var n C.uint
 	if p := C.tl_jpeg_profile(d, &n); p != nil && n > 0 {

@@ -6,7 +6,8 @@ typedef struct tl_jpeg tl_jpeg;
 typedef struct {
   int width, height, channels, bits, progressive;
   int block_height; // px of a row of blocks, all planes together
-  int adobe_ycck; // 1 when an Adobe marker says CMYK or YCCK
+  int cmyk; // CMYK or YCCK
+  int cut;  // the data ended within the header
   char message[256];
 } tl_jpeg_head;
 
