@@ -18,6 +18,7 @@ type Facts struct {
 	Taken       string   `json:"taken,omitempty"`  // local time without zone, 2006-01-02T15:04:05; "" = none, or a scanner's
 	Offset      string   `json:"offset,omitempty"` // of Taken from UTC, "+02:00"; "" = not told
 	Camera      string   `json:"camera,omitempty"` // maker and model
+	Model       string   `json:"model,omitempty"`  // model alone, as EXIF has it
 	Lens        string   `json:"lens,omitempty"`
 	FocalMM     float64  `json:"focal_mm,omitempty"`   // 0 = not told, as below
 	ExposureS   float64  `json:"exposure_s,omitempty"` // seconds
@@ -43,7 +44,8 @@ func (f *Facts) take(t *tags) {
 	} else if t.orientation != 0 {
 		f.note("EXIF orientation %d is none of 1 to 8: taken as 1", t.orientation)
 	}
-	f.Camera = strings.TrimSpace(t.model)
+	f.Model = strings.TrimSpace(t.model)
+	f.Camera = f.Model
 	if m := strings.TrimSpace(t.make); m != "" && !strings.HasPrefix(strings.ToLower(f.Camera), strings.ToLower(m)) {
 		f.Camera = strings.TrimSpace(m + " " + f.Camera)
 	}
