@@ -8,7 +8,7 @@ import (
 // quality is what the pictures themselves say once one lies on the other, in the reference's fine frame.
 type quality struct {
 	sharpness float64 // variance of the Laplacian over the reference's
-	detail    float64 // the same after dividing each by the variance two octaves coarser: blur whatever the contrast
+	detail    float64 // of the reference's finest detail, the share the photo repeats, against two octaves coarser
 	clipped   float64 // share of the overlap burnt out or black
 	white     float64 // share burnt out
 	black     float64
@@ -50,20 +50,22 @@ func judgeLight(ref, img plane, inside []uint8) quality {
 	}
 	q.white, q.black, q.refWhite, q.refBlack = wh/n, bl/n, rw/n, rb/n
 	q.clipped = q.white + q.black
-	fr, fi := laplacian(ref, img, inside, 1)
-	cr, ci := laplacian(ref, img, inside, 4)
-	if fr > 0 {
-		q.sharpness = fi / fr
+	fine := laplacian(ref, img, inside, 1)
+	coarse := laplacian(ref, img, inside, 4)
+	if fine.ref > 0 {
+		q.sharpness = fine.img / fine.ref
 	}
-	if fr > 0 && cr > 0 && ci > 0 {
-		q.detail = q.sharpness / (ci / cr)
+	if fine.ref > 0 && coarse.ref > 0 && coarse.both > 0 {
+		q.detail = (fine.both / fine.ref) / (coarse.both / coarse.ref)
 	}
 	return q
 }
 
-// laplacian returns the variance of the Laplacian of both planes after averaging over blocks of b px, over blocks
-// inside the photo.
-func laplacian(ref, img plane, inside []uint8, b int) (float64, float64) {
+// second holds the variances of two planes' Laplacians and their covariance.
+type second struct{ ref, img, both float64 }
+
+// laplacian compares the Laplacians of both planes after averaging over blocks of b px, over blocks inside the photo.
+func laplacian(ref, img plane, inside []uint8, b int) second {
 	w, h := ref.w/b, ref.h/b
 	small := func(p plane) ([]float32, []uint8) {
 		if b == 1 {
@@ -88,30 +90,28 @@ func laplacian(ref, img plane, inside []uint8, b int) (float64, float64) {
 	}
 	a, ok := small(ref)
 	c, _ := small(img)
-	stride := w
-	if b == 1 {
-		stride = ref.w
-	}
-	var sa, sc, qa, qc, n float64
+	var sa, sc, qa, qc, qb, n float64
 	for y := 1; y < h-1; y++ {
 		for x := 1; x < w-1; x++ {
-			o := y*stride + x
-			if ok[o]&ok[o-1]&ok[o+1]&ok[o-stride]&ok[o+stride] == 0 {
+			o := y*w + x
+			if ok[o]&ok[o-1]&ok[o+1]&ok[o-w]&ok[o+w] == 0 {
 				continue
 			}
-			u := float64(4*a[o] - a[o-1] - a[o+1] - a[o-stride] - a[o+stride])
-			v := float64(4*c[o] - c[o-1] - c[o+1] - c[o-stride] - c[o+stride])
+			u := float64(4*a[o] - a[o-1] - a[o+1] - a[o-w] - a[o+w])
+			v := float64(4*c[o] - c[o-1] - c[o+1] - c[o-w] - c[o+w])
 			sa += u
 			sc += v
 			qa += u * u
 			qc += v * v
+			qb += u * v
 			n++
 		}
 	}
 	if n == 0 {
-		return 0, 0
+		return second{}
 	}
-	return qa/n - sa/n*(sa/n), qc/n - sc/n*(sc/n)
+	sa, sc = sa/n, sc/n
+	return second{qa/n - sa*sa, qc/n - sc*sc, qb/n - sa*sc}
 }
 
 // shape says whether a mapping can be what a camera saw of a surface: not mirrored or folded anywhere in the overlap,
@@ -212,8 +212,8 @@ func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reas
 	if placed && r.agree < minAgree {
 		return Blurred, fmt.Sprintf("%.0f %% of the places agree at a quarter of the size, %.0f %% at full size, %.0f %% needed", 100*r.coarse, 100*r.agree, 100*minAgree)
 	}
-	if placed && r.q.sharpness < s.opt.MinSharpness {
-		return Blurred, fmt.Sprintf("sharpness %.3f of the reference's, %.3f needed", r.q.sharpness, s.opt.MinSharpness)
+	if placed && (r.q.sharpness < s.opt.MinSharpness || r.q.detail < minDetail && r.agree < minBlurredAgree) {
+		return Blurred, fmt.Sprintf("sharpness %.3f of the reference's, %.0f %% of its finest detail repeated, %.0f %% of the places agree", r.q.sharpness, 100*r.q.detail, 100*r.agree)
 	}
 	if r.asked < minWindows {
 		return NoTexture, fmt.Sprintf("%d places with texture, %d needed", r.asked, minWindows)
@@ -225,6 +225,9 @@ func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reas
 	pw, ph := s.photo.size()
 	if why, detail := shape(m, ref.W, ref.H, pw, ph); why != Accepted {
 		return why, detail
+	}
+	if r.there > maxRival*r.here {
+		return Repeat, fmt.Sprintf("correlation %.2f here, %.2f at (%.0f, %.0f) px from here", r.here, r.there, r.dx, r.dy)
 	}
 	if a, n := spread(r, ref.W, ref.H, tol); n > 3 && a*3 < n {
 		return Crowded, fmt.Sprintf("agreement in %d of %d parts of the view", a, n)

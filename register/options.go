@@ -16,14 +16,16 @@ type Options struct {
 	Features int
 	// Ratio is the largest nearest-to-second distance of a match, either way, 0.5 to 0.99, default 0.85.
 	Ratio float64
-	// MinInliers is the smallest number of key points that agree on a homography, 6 to 200, default 8.
+	// MinInliers is the smallest number of key points that must agree on a first homography, 6 to 200, default 6: what
+	// it is worth is decided by the windows, not by its inliers.
 	MinInliers int
 	// MinOverlapPct is the smallest share of the reference in the photo, %, 1 to 90, default 4: a close-up of one zone
 	// is welcome.
 	MinOverlapPct float64
-	// MaxRMSPx is the largest held-out residual, in thousandths of the reference's longer side, 0.2 to 20, default 3.
+	// MaxRMSPermille is the largest held-out residual, in thousandths of the reference's longer side, 0.2 to 20, default 3.
 	MaxRMSPermille float64
-	// MinSharpness is the smallest sharpness against the reference, 0 to 1, default 0.02.
+	// MinSharpness is the smallest sharpness against the reference, 0 to 1, default 0.005: out of focus beyond use. Less
+	// blurred photos are judged by whether their windows still find their place.
 	MinSharpness float64
 	// MaxClippedPct is the largest share of the overlap that is burnt out or black beyond what the reference shows, %,
 	// 5 to 100, default 45.
@@ -32,8 +34,8 @@ type Options struct {
 
 // DefaultOptions returns the defaults named at the fields.
 func DefaultOptions() Options {
-	return Options{MaxSide: 1000, WideSide: 1600, FineSide: 1600, Features: 3000, Ratio: .85, MinInliers: 8,
-		MinOverlapPct: 4, MaxRMSPermille: 3, MinSharpness: .02, MaxClippedPct: 45}
+	return Options{MaxSide: 1000, WideSide: 1600, FineSide: 1600, Features: 3000, Ratio: .85, MinInliers: 6,
+		MinOverlapPct: 4, MaxRMSPermille: 3, MinSharpness: .005, MaxClippedPct: 45}
 }
 
 // Validate names the first field out of range, its value and the range.

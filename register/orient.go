@@ -23,7 +23,7 @@ const (
 	// after smoothing (common practice, no source).
 	orientNoise = 0.8
 	orientBox   = 12 // half side of the box that gradients are compared with, px
-	orientPad   = 36 // the margin, px: at least any window's radius and search together
+	orientPad   = 56 // the margin, px: at least any window's radius and search together
 )
 
 // orient computes the oriented picture; inside nil means all of it counts.

@@ -3,6 +3,8 @@ package register
 import (
 	"context"
 	"image"
+
+	"tilelapse/register/internal/cv"
 )
 
 // Helper is a photo of the same view that did align.
@@ -22,40 +24,46 @@ func Rescue(ctx context.Context, ref *Reference, helpers []Helper, photo *image.
 	}
 	last := Result{View: ref.ID, Reason: TooFewMatches, Detail: "no other photo of the view helps"}
 	for _, h := range helpers {
-		if ctx.Err() != nil {
-			return Result{View: ref.ID, Reason: Stopped, Detail: ctx.Err().Error()}
+		if err := ctx.Err(); err != nil {
+			return Result{View: ref.ID, Reason: Stopped, Detail: err.Error()}
 		}
 		for _, k := range []kind{siftPlain, siftWide} {
-			a, err := detect(h.Grey, k, opt)
-			if err != nil {
-				continue
-			}
-			b, err := s.features(k)
-			if err != nil {
-				continue
-			}
-			pairs, err := match(a, b, opt.Ratio)
-			if err != nil {
-				continue
-			}
-			g, ok, err := guessFrom(pairs, b.unit, 38, 2)
-			if err != nil || !ok || len(g.inliers) < opt.MinInliers {
+			g, ok := s.through(h, k)
+			if !ok {
 				continue
 			}
 			// The helper's own bend is left to the refinement.
-			r, ok, err := refine(ctx, ref, s.photo, mul3(g.h, h.Mapping.PhotoFromRef))
-			if err != nil || !ok {
+			g.h = mul3(g.h, h.Mapping.PhotoFromRef)
+			g.inliers = nil
+			r, ok := s.settle(place{ref, g}, "rescue:"+h.Key+" "+k.String())
+			if !ok {
 				continue
 			}
-			res := s.verdict(ref, &r, nil, "rescue:"+h.Key+" "+k.String())
-			res.Inliers = len(g.inliers)
-			if res.Accepted {
-				return res
+			if r.Accepted || knowsPlace(r.Reason) {
+				return r
 			}
-			if res.Agree >= last.Agree {
-				last = res
+			if r.Agree >= last.Agree {
+				last = r
 			}
 		}
 	}
 	return last
+}
+
+// through fits the photo to a helper.
+func (s *search) through(h Helper, k kind) (guess, bool) {
+	a, err := detect(h.Grey, k, s.opt)
+	if err != nil {
+		return guess{}, false
+	}
+	b, err := s.features(k)
+	if err != nil {
+		return guess{}, false
+	}
+	pairs, err := match(a, b, s.opt.Ratio)
+	if err != nil {
+		return guess{}, false
+	}
+	g, ok, err := guessFrom(pairs, b.unit, cv.USACMagsac, inlierPx)
+	return g, err == nil && ok && len(g.inliers) >= s.opt.MinInliers
 }

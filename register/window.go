@@ -20,11 +20,9 @@ const (
 	minSeen    = 0.7  // share of the window inside reference and photo
 )
 
-// windows compares the reference's oriented picture with the warped photo's, window by window, and returns the votes
-// in reference px and photo px; also how many windows of the reference had texture inside the overlap.
-func windows(ref, img *oriented, f frame, m Mapping, g grid) (votes []vote, asked int, err error) {
-	var centres []int32
-	var at [][2]int
+// places returns where windows stand: with texture in the reference, and inside both pictures. centres are the same in
+// the padded pictures, as cv.Correlate takes them.
+func places(ref, img *oriented, f frame, g grid) (at [][2]int, centres []int32) {
 	n := float64((2*g.radius + 1) * (2*g.radius + 1))
 	x0, y0 := (f.w-1)%g.spacing/2, (f.h-1)%g.spacing/2
 	for y := y0; y < f.h; y += g.spacing {
@@ -39,6 +37,34 @@ func windows(ref, img *oriented, f frame, m Mapping, g grid) (votes []vote, aske
 			centres = append(centres, int32(x+orientPad), int32(y+orientPad))
 		}
 	}
+	return at, centres
+}
+
+// slide sums the correlations of all windows for every shift, so that peaks show where the picture as a whole fits.
+func slide(ref, img *oriented, f frame, g grid) (sum []float64, n int, err error) {
+	at, centres := places(ref, img, f, g)
+	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, channels, centres, g.radius, g.search)
+	if err != nil {
+		return nil, 0, err
+	}
+	side := 2*g.search + 1
+	sum = make([]float64, side*side)
+	for k, c := range at {
+		er := ref.energy(c[0], c[1], g.radius)
+		for i := range sum {
+			x, y := c[0]+i%side-g.search, c[1]+i/side-g.search
+			if e := er * img.energy(x, y, g.radius); e > 0 {
+				sum[i] += float64(sums[k*side*side+i]) / math.Sqrt(e)
+			}
+		}
+	}
+	return sum, len(at), nil
+}
+
+// windows compares the reference's oriented picture with the warped photo's, window by window, and returns the votes
+// in reference px and photo px; also how many windows of the reference had texture inside the overlap.
+func windows(ref, img *oriented, f frame, m Mapping, g grid) (votes []vote, asked int, err error) {
+	at, centres := places(ref, img, f, g)
 	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, channels, centres, g.radius, g.search)
 	if err != nil {
 		return nil, 0, err
