@@ -179,6 +179,12 @@ const (
 	minAgree   = 0.38
 	minCoarse  = 0.45 // of the coarse frame's windows: enough to know the place
 	minWindows = 15   // agreeing windows
+	// A blurred photo repeats next to nothing of the reference's finest detail (0.09 and less, others 0.29 and more);
+	// it is still good for tiles while half of the windows find their place.
+	minDetail       = 0.15
+	minBlurredAgree = 0.5
+	// maxRival is how near another place may come to fitting as well.
+	maxRival = 0.9
 )
 
 // verdict fills in a result from a refined mapping.
