@@ -27,15 +27,15 @@ var refusals = map[string]struct {
 	"empty.jpg":           {Empty, "0 bytes", ""},
 	"text.jpg":            {NotPicture, "it is text", ""},
 	"page.jpg":            {NotPicture, "web page", ""},
-	"zeros.jpg":           {NotPicture, "zeros", ""},
+	"zeros.jpg":           {Damaged, "zeros", ""},
 	"video.jpg":           {NotPicture, "video", ""},
 	"document.jpg":        {NotPicture, "PDF", ""},
 	"cut.jpg":             {CutShort, "% of the picture is there", "JPEG"},
-	"cut-in-header.jpg":   {CutShort, "ends before", "JPEG"},
+	"cut-in-header.jpg":   {CutShort, "ends within its header", "JPEG"},
 	"cut-progressive.jpg": {CutShort, "ends before", "JPEG"},
 	"block-zeroed.jpg":    {Damaged, "left over", "JPEG"},
-	"overwritten.jpg":     {Damaged, "places", "JPEG"},
-	"extraneous.jpg":      {Damaged, "12 places", "JPEG"},
+	"overwritten.jpg":     {Damaged, "libjpeg warns", "JPEG"},
+	"extraneous.jpg":      {Damaged, "in 12 places", "JPEG"},
 	"huge.jpg":            {TooManyMpx, "3600 Mpx, limit 120 (limits.max_mpx in survey.yaml)", "JPEG"},
 	"lut.jpg":             {Profile, "table of colours", "JPEG"},
 	"cmyk-profile.jpg":    {Profile, "CMYK", "JPEG"},
@@ -71,7 +71,7 @@ var refusals = map[string]struct {
 	"still.bmp":           {NotRead, "BMP", ""},
 	"still.jxl":           {NotRead, "JPEG XL", ""},
 	"layers.psd":          {NotRead, "layered", ""},
-	"cut.webp":            {CutShort, "ends before", "WebP"},
+	"cut.webp":            {CutShort, "of 5470 bytes", "WebP"},
 	"cut-inside.webp":     {CutShort, "ends before", "WebP"},
 	"animated.webp":       {Animated, "2 frames", "WebP"},
 	"cut.heic":            {CutShort, "bytes are there", "HEIF"},
@@ -300,4 +300,31 @@ func TestCutAnywhere(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestProfileInPieces: a profile spread over two segments is joined; with a piece missing the colours are not guessed.
+func TestProfileInPieces(t *testing.T) {
+	b, err := os.ReadFile(filepath.Join(goodDir, "p3.jpg"))
+	require.NoError(t, err)
+	icc, err := os.ReadFile(filepath.Join(goodDir, "p3.icc"))
+	require.NoError(t, err)
+	rest := b[2+2+2+14+len(icc):] // behind the start mark and the one segment
+	piece := func(n byte, p []byte) []byte {
+		size := 2 + 14 + len(p)
+		return append(append([]byte{0xff, 0xe2, byte(size >> 8), byte(size)}, "ICC_PROFILE\x00"...), append([]byte{n, 2}, p...)...)
+	}
+	build := func(pieces ...[]byte) []byte {
+		return append(append([]byte{0xff, 0xd8}, bytes.Join(pieces, nil)...), rest...)
+	}
+	first, second := piece(1, icc[:200]), piece(2, icc[200:])
+	for name, whole := range map[string][]byte{"in order": build(first, second), "out of order": build(second, first)} {
+		p, _, err := takeBytes(whole, "a.jpg", Limits{}.withDefaults(), true, &Facts{Orientation: 1})
+		require.NoError(t, err, name)
+		assert.Equal(t, "Display P3", p.Colour, name)
+	}
+	_, _, err = takeBytes(build(first), "a.jpg", Limits{}.withDefaults(), true, &Facts{Orientation: 1})
+	var r *Error
+	require.ErrorAs(t, err, &r)
+	assert.Equal(t, Damaged, r.Reason)
+	assert.Contains(t, err.Error(), "ICC")
 }

@@ -35,7 +35,7 @@ func (j *job) jpeg() (*Picture, error) {
 	}
 	if err != nil {
 		if damage != nil && damage.Cut {
-			return nil, refuse(CutShort, "the file ends before the picture does (%v)", err)
+			return nil, refuse(CutShort, "the file ends within its header")
 		}
 		return nil, refuse(Damaged, "%v", err)
 	}
@@ -48,13 +48,13 @@ func (j *job) jpeg() (*Picture, error) {
 	case damage.Cut:
 		return nil, refuse(CutShort, "the file ends before the picture does")
 	case damage.Starved+damage.Warnings > 0:
-		return nil, refuse(Damaged, "%d places, the first: %s", damage.Starved+damage.Warnings, damage.Message)
+		return nil, refuse(Damaged, "libjpeg warns %d times, first: %s", damage.Starved+damage.Warnings, damage.Message)
 	case damage.Leftover > maxLeftover:
 		return nil, refuse(Damaged, "%d bytes of pixels are left over: some before them were misread", damage.Leftover)
 	case damage.Extraneous > maxExtraneous:
-		return nil, refuse(Damaged, "%d places with stray bytes, at most %d are taken for a camera's habit", damage.Extraneous, maxExtraneous)
+		return nil, refuse(Damaged, "stray bytes in %d places, at most %d are taken for a camera's habit", damage.Extraneous, maxExtraneous)
 	case damage.Extraneous > 0:
-		j.facts.note("%d places with stray bytes", damage.Extraneous)
+		j.facts.note("stray bytes in %d places", damage.Extraneous)
 	}
 	if cut := findSeam(pix, h.W, h.H, h.BlockH); cut.found() {
 		return nil, refuse(Damaged, "from row %d, column %d on it was misread: a seam of %.0f levels runs across", cut.y, cut.x, cut.least)

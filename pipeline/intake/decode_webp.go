@@ -16,6 +16,7 @@ type webpHead struct {
 	frames   int
 	profile  []byte
 	exif     []byte // without the "Exif" that some programs put before it
+	bytes    uint64 // of the whole file, as its header says
 	cut      bool   // a chunk is longer than the file
 }
 
@@ -25,9 +26,8 @@ func readWebPHead(b []byte) *webpHead {
 		h.cut = true
 		return h
 	}
-	if uint64(binary.LittleEndian.Uint32(b[4:]))+8 > uint64(len(b)) {
-		h.cut = true
-	}
+	h.bytes = uint64(binary.LittleEndian.Uint32(b[4:])) + 8
+	h.cut = h.bytes > uint64(len(b))
 	for at := 12; at+8 <= len(b); {
 		n := int64(binary.LittleEndian.Uint32(b[at+4:]))
 		d := b[at+8:]
@@ -59,6 +59,9 @@ func (j *job) webp() (*Picture, error) {
 	}
 	if h.animated {
 		return nil, refuse(Animated, "WebP of %d frames", h.frames)
+	}
+	if h.bytes > uint64(len(j.b)) {
+		return nil, refuse(CutShort, "%d of %d bytes are there", len(j.b), h.bytes)
 	}
 	if h.cut {
 		return nil, broken(io.ErrUnexpectedEOF)

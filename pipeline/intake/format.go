@@ -121,10 +121,7 @@ func extension(rel string) string { return strings.ToLower(path.Ext(rel)) }
 func describe(b []byte) string {
 	head := b[:min(len(b), 512)]
 	lower := bytes.ToLower(bytes.TrimLeft(head, "\xef\xbb\xbf \t\r\n"))
-	zeros := len(bytes.Trim(head, "\x00")) == 0
 	switch {
-	case zeros:
-		return "it begins with zeros only, as after a failed copy"
 	case bytes.HasPrefix(head, []byte("%PDF")):
 		return "it is a PDF"
 	case bytes.HasPrefix(head, []byte("PK\x03\x04")):

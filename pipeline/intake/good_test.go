@@ -75,7 +75,7 @@ func TestPatternComesBack(t *testing.T) {
 		{"turn-8.jpg", "JPEG", "sRGB (no profile)", 3, ""},
 		{"turn-bad.jpg", "JPEG", "sRGB (no profile)", 3, "orientation 77"},
 		{"exif-damaged.jpg", "JPEG", "sRGB (no profile)", 3, "metadata damaged"},
-		{"extraneous.jpg", "JPEG", "sRGB (no profile)", 3, "3 places"},
+		{"extraneous.jpg", "JPEG", "sRGB (no profile)", 3, "in 3 places"},
 		{"no-end.jpg", "JPEG", "sRGB (no profile)", 3, "end mark"},
 		{"uncalibrated.jpg", "JPEG", "sRGB (no profile)", 3, "uncalibrated"},
 		{"r03.jpg", "JPEG", "Adobe RGB (1998) (EXIF)", 3, ""},

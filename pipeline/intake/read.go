@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -128,6 +129,9 @@ func recognise(b []byte, rel string) (string, error) {
 	}
 	switch format {
 	case "":
+		if len(bytes.Trim(b[:min(len(b), 512)], "\x00")) == 0 {
+			return "", refuse(Damaged, "it begins with zeros only, as after a failed copy")
+		}
 		return "", refuse(NotPicture, "%s", describe(b))
 	case fmtRaw:
 		return "", refuse(RawFile, "its first bytes are those of a raw format")
