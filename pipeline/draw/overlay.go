@@ -255,18 +255,13 @@ func (p *plate) ramp(y float64, s *Scene) float64 {
 		p.box(x, y, rampBlock*p.u, rampH*p.u, sample)
 		p.flat([][]pt{rectangle(x, y, rampBlock*p.u, rampH*p.u)}, tints[k], strength[k])
 		text := percent(bounds[k])
-		p.write(p.small, x-p.small.width(text)/2*sign0(k), y+rampH*p.u+0.5*p.u+p.small.cap(), text, ink)
+		if k > 0 { // the first stands at the margin, the others centred below their class's edge
+			x -= p.small.width(text) / 2
+		}
+		p.write(p.small, x, y+rampH*p.u+0.5*p.u+p.small.cap(), text, ink)
 	}
 	x := p.margin + rampBlock*p.u // where counting begins
 	p.box(x-0.1*p.u, y-0.3*p.u, 0.2*p.u, (rampH+0.6)*p.u, ink)
 	p.write(p.small, p.margin+4*rampBlock*p.u-p.small.width("100")/2, y+rampH*p.u+0.5*p.u+p.small.cap(), "100 %", ink)
 	return end
-}
-
-// sign0 is 0 for the first figure of the ramp, which begins at the margin, and 1 for the others, which stand centred.
-func sign0(k int) float64 {
-	if k == 0 {
-		return 0
-	}
-	return 1
 }

@@ -163,7 +163,6 @@ func (p *plate) labels(zones []Zone, marked []mark) {
 		x0, y0, x1, y1 := extent(m.rings)
 		taken = append(taken, [4]float64{x0, y0, x1, y1})
 	}
-	defer func() { p.names(marked, taken) }()
 	for _, z := range zones {
 		rings := p.view.rings(z.Rings)
 		if len(rings) == 0 {
@@ -181,6 +180,7 @@ func (p *plate) labels(zones []Zone, marked []mark) {
 			p.halo(p.figures, x, y+h, z.Text, ink, white, 0.28*p.u)
 		}
 	}
+	p.names(marked, taken)
 }
 
 // names writes the names of marked tiles on the side where nothing else is. A name without room is left out: tiles.csv
