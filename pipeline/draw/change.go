@@ -22,7 +22,7 @@ func Change(before, after Scene) *image.RGBA {
 		_, rows, _ := p.grid(signs)
 		return p.changeHead(&a) + float64(rows)*rowH*p.u + p.linesHeight(notes)
 	})
-	p.heading(a.View, join(a.Site, "what came and what went"), b.Visit+" to "+a.Visit, "in the frame of the reference photo")
+	p.heading(a.View, join(a.Site, "what came and what went"), b.Visit+" → "+a.Visit, "in the frame of the reference photo")
 
 	g := groundOf(&a, 0.5*baseChroma)
 	d := differences(&b, &a)

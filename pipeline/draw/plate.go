@@ -9,7 +9,7 @@ import (
 // plate is a picture with its paper: title strip above, picture in a neat line, legend below.
 type plate struct {
 	canvas
-	u       float64 // unit of size: a hundredth of the picture's longer side, canvas px
+	u       float64 // unit of size: a hundredth of the longer side of a 4:3 picture, canvas px
 	margin  float64
 	view    view
 	w, h    float64 // picture, canvas px
@@ -32,7 +32,7 @@ const maxTall = 3000
 func newPlate(s *Scene, legend func(p *plate) float64) *plate {
 	n := max(1, min((minSide+s.W-1)/s.W, 16, maxTall/s.H))
 	p := &plate{w: float64(s.W * n), h: float64(s.H * n)}
-	p.u = math.Max(math.Min(math.Max(p.w, p.h)/100, p.w/64), 6)
+	p.u = math.Max(min(math.Max(p.w, p.h)/100, p.w/64, math.Sqrt(p.w*p.h)/80), 6) // smaller on long and on tall pictures
 	p.margin = math.Round(2 * p.u)
 	p.title, p.sub = bold.pen(2.1*p.u), regular.pen(1.25*p.u)
 	p.label, p.figures = bold.pen(1.6*p.u), bold.pen(1.2*p.u)
