@@ -32,14 +32,16 @@ func (s seam) found() bool { return s.least >= seamLeast && s.least > 2*s.off }
 type seam struct {
 	least float64 // the step that all parts along it share at the least, levels of 255
 	x, y  int     // where it starts, px
-	off   float64 // least of the strongest one halfway between the block rows, where no seam can be
+	off   float64 // least of the strongest one halfway between the block rows, where no seam can be; 0 unless least matters
 }
 
 // findSeam looks for a seam along rows of blocks of blockPx px in an interleaved RGB picture.
 func findSeam(pix []uint8, w, h, blockPx int) seam {
 	best := strongest(pix, w, h, blockPx, 0, true)
-	// The same halfway between: what axis-parallel things in the picture give by themselves.
-	best.off = strongest(pix, w, h, blockPx, blockPx/2, false).least
+	if best.least >= seamLeast {
+		// The same halfway between: what axis-parallel things in the picture give by themselves.
+		best.off = strongest(pix, w, h, blockPx, blockPx/2, false).least
+	}
 	return best
 }
 
