@@ -30,6 +30,10 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 	} else if o.HasLine {
 		mid = (o.Line.Lo + o.Line.Hi) / 2
 	}
+	own := make([]float64, n)
+	for k := range v.tiles {
+		own[k] = v.ownLevel(img, k)
+	}
 	lower, middle := make([]float64, n), make([]float64, n)
 	for k := range v.tiles {
 		lower[k], middle[k] = math.NaN(), math.NaN()
@@ -41,12 +45,25 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 			if joint[q] > 0 {
 				l = append(l, joint[q])
 			}
-			if j == 5 && len(l) >= 3 {
-				middle[k] = math.Log(median(l))
-			}
 			if j == 12 {
 				break
 			}
+		}
+		var m []float64
+		for j, q := range append([]int32{int32(k), int32(k)}, v.near[k]...) {
+			if joint[q] > 0 {
+				m = append(m, joint[q])
+			}
+			if own[q] > 0 {
+				m = append(m, own[q])
+			}
+			if j == 7 {
+				break
+			}
+		}
+		if len(m) >= 3 {
+			slices.Sort(m)
+			middle[k] = math.Log(glaze.Quantile(m, 0.3))
 		}
 		if len(l) >= 3 {
 			slices.Sort(l)
@@ -80,6 +97,28 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 		o.Tiles[k].Level = out[k]
 	}
 	return out
+}
+
+// ownLevel returns the light's level on a tile as if its glaze had not changed: a lower quantile, as on joints.
+// 0 = unknown.
+func (v *View) ownLevel(img *plane.Image, k int) float64 {
+	t := &v.tiles[k]
+	if t.dark || light.Y(t.mean) < 0.06 {
+		return 0
+	}
+	var y []float64
+	step := 1 + len(t.inner)/150
+	for j := 0; j < len(t.inner); j += step {
+		i := t.inner[j]
+		if img.Flags[i]&unread == 0 && v.ref.Flags[i]&unread == 0 {
+			y = append(y, light.Y(v.px(img.RGB, i))/math.Max(light.Y(v.px(v.glaze, i)), 1e-3))
+		}
+	}
+	if len(y) < 12 {
+		return 0
+	}
+	slices.Sort(y)
+	return glaze.Quantile(y, 0.3)
 }
 
 // controlsCut reports whether a shadow's edge crosses a control: the light's level on it differs by half and more.

@@ -21,17 +21,23 @@ const levelSigma = 0.15
 // shadowSigma is the same where cast shadows lie over the tiles: nothing is known of one pixel's level.
 const shadowSigma = 0.6
 
+// textureSigma is how far the level differs between pixels of one tile by relief and texture, relative. Measured on made
+// surfaces: 0.04 to 0.05.
+const textureSigma = 0.045
+
 // tileLook is a tile's whitenesses while a photo is looked at.
 type tileLook struct {
-	use        []int32
-	w, sum     []float64 // whiteness and level of each pixel
-	sigma      float64   // predicted standard error
-	mode, low  float64   // crowd at the low end; 5 % quantile
-	tail       float64   // spread of the values below the mode, as a standard deviation
-	clean      float64
-	kg         [3]float64
-	base       [3]float64
-	peaked, ok bool
+	use         []int32
+	w, sum      []float64 // whiteness and level of each pixel
+	sigma       float64   // predicted standard error
+	mode, low   float64   // crowd at the low end; 5 % quantile
+	quarter     float64   // 25 % quantile
+	wide, about float64   // the crowd's half width and the share of pixels in it
+	tail        float64   // spread of the values below the mode, as a standard deviation
+	clean       float64
+	kg          [3]float64
+	base        [3]float64
+	peaked, ok  bool
 }
 
 // look finds the clean glaze of every tile.
@@ -62,27 +68,24 @@ func (v *View) look(img *plane.Image, o *Observation) {
 	if len(fs) >= 8 {
 		f = math.Min(3, math.Max(0.3, median(fs)))
 	}
-	var tails []float64
 	for k := range looks {
 		l := &looks[k]
 		if !l.ok {
 			continue
 		}
 		s := f*l.sigma + 0.004
-		n := 0
+		// what is as wide below the crowd as above it is the glaze's own unevenness, or the sky's
+		l.wide = math.Min(math.Max(l.tail, s), 4*s)
+		n, m := 0, 0
 		for _, w := range l.w {
 			if math.Abs(w-l.mode) < 1.5*s {
 				n++
 			}
+			if math.Abs(w-l.mode) < 1.5*l.wide {
+				m++
+			}
 		}
-		l.clean = float64(n) / float64(len(l.w))
-		if l.clean > 0.7 {
-			tails = append(tails, (l.mode-l.low)/s)
-		}
-	}
-	tail := 1.8
-	if len(tails) >= 8 {
-		tail = math.Min(3, math.Max(1, median(tails)))
+		l.clean, l.about = float64(n)/float64(len(l.w)), float64(m)/float64(len(l.w))
 	}
 	for k := range looks {
 		l := &looks[k]
@@ -91,8 +94,10 @@ func (v *View) look(img *plane.Image, o *Observation) {
 		}
 		s := f*l.sigma + 0.004
 		place := l.mode
-		if low := l.low + tail*s; place > low+s && l.clean < 0.6 {
-			place = low
+		// no clear crowd: a lower quarter is less likely to be scale. Not lower: the sky mirrored in the reference's glaze,
+		// not in the photo's, makes a low tail of its own
+		if place > l.quarter && l.about < 0.6 {
+			place = l.quarter
 		}
 		l.settle(img, v, place, s, o, k)
 		l.peaked = l.clean > 0.5
@@ -218,7 +223,7 @@ func (v *View) lookTile(img *plane.Image, l *tileLook, k int, o *Observation, le
 	l.mode = glaze.LowMode(l.w, 0.5*l.sigma)
 	s := slices.Clone(l.w)
 	slices.Sort(s)
-	l.low = glaze.Quantile(s, 0.05)
+	l.low, l.quarter = glaze.Quantile(s, 0.05), glaze.Quantile(s, 0.25)
 	var below []float64
 	n := 0
 	for _, w := range s {
@@ -236,7 +241,8 @@ func (v *View) lookTile(img *plane.Image, l *tileLook, k int, o *Observation, le
 	}
 }
 
-// pixelSigma predicts the standard error of one pixel's whiteness on a glaze, from the noise of its channels alone.
+// pixelSigma predicts the standard error of one pixel's whiteness on a glaze, from the noise of its channels
+// and the texture of its level.
 func (v *View) pixelSigma(mean, kg, dep [3]float64, rel, free float64) float64 {
 	p := mulv(kg, mean)
 	at := func(q [3]float64) float64 {
@@ -249,6 +255,8 @@ func (v *View) pixelSigma(mean, kg, dep [3]float64, rel, free float64) float64 {
 		d := at(q) - at(p)
 		s += d * d
 	}
+	d := at(scaled(p, 1+textureSigma)) - at(p)
+	s += d * d
 	return math.Sqrt(s)
 }
 
@@ -261,7 +269,7 @@ func (v *View) alike(k int, looks []tileLook, o *Observation) (base [3]float64, 
 	}
 	var cs []cand
 	for q := range v.tiles {
-		if q == k || !looks[q].ok || !looks[q].peaked {
+		if q == k || !looks[q].ok || looks[q].clean < 0.3 {
 			continue
 		}
 		d := colour.CIEDE2000(v.tiles[k].lab, v.tiles[q].lab)
@@ -282,19 +290,22 @@ func (v *View) alike(k int, looks []tileLook, o *Observation) (base [3]float64, 
 		}
 		return a.q - b.q
 	})
-	cs = cs[:min(len(cs), 20)]
-	var g [3][]float64
-	var w, dev []float64
+	cs = cs[:min(len(cs), 24)]
+	var w []float64
 	for _, c := range cs {
 		w = append(w, o.Tiles[c.q].Base)
 	}
-	mid = median(w)
-	for _, x := range w {
-		dev = append(dev, math.Abs(x-mid))
+	// scale that is taken for glaze only raises the base: the lower part tells
+	slices.Sort(w)
+	mid = glaze.Quantile(w, 0.35)
+	floor := 0.008
+	if o.Shadows {
+		floor = 0.03 // shade bends the whitenesses of clean tiles that far
 	}
-	spread = 1.4826 * median(dev)
+	spread = math.Max(floor, 0.8*(mid-glaze.Quantile(w, 0.06)))
+	var g [3][]float64
 	for _, c := range cs {
-		if o.Tiles[c.q].Base > mid+2*spread+0.005 {
+		if o.Tiles[c.q].Base > mid+spread {
 			continue
 		}
 		for j := range 3 {
