@@ -64,11 +64,11 @@ func (t *tone) mute(r, g, b uint8, chroma float64) color.RGBA {
 	return color.RGBA{part(r), part(g), part(b), 255}
 }
 
-// keep marks the pixels within a margin of zones and controls: the rest is surroundings. nil = nothing is marked off,
-// because the scene has neither.
-func keep(s *Scene) []bool {
+// keep marks the pixels within a margin of zones and controls: the rest is surroundings. own are zones and controls
+// without the margin. Both are nil when the scene has neither, so that nothing is marked off.
+func keep(s *Scene) (kept, own []bool) {
 	if len(s.Zones)+len(s.Controls) == 0 {
-		return nil
+		return nil, nil
 	}
 	mask := newMask(s.W, s.H)
 	for _, z := range s.Zones {
@@ -77,8 +77,11 @@ func keep(s *Scene) []bool {
 	for _, c := range s.Controls {
 		mask.add(c.Rings)
 	}
-	return mask.grown(surround * math.Hypot(float64(s.W), float64(s.H)))
+	return mask.grown(s.margin()), mask.on
 }
+
+// margin is the width of the strip around zones and controls that is not coarsened, px.
+func (s *Scene) margin() float64 { return surround * math.Hypot(float64(s.W), float64(s.H)) }
 
 // surround is the margin around zones and controls that is not coarsened, as a share of the picture's diagonal.
 const surround = 0.015
@@ -156,8 +159,9 @@ func (m *mask) grown(r float64) []bool {
 }
 
 // inFront returns what stands in front: pixels measured as hidden, hidden tiles, and Hidden, with the joints and gaps
-// between them closed. nil = nothing.
-func inFront(s *Scene) []bool {
+// between them closed. Outside own, where nothing is measured, it is drawn on over the margin, since what stands before a
+// zone's edge goes on beyond it. nil = nothing.
+func inFront(s *Scene, own []bool) []bool {
 	m := newMask(s.W, s.H)
 	some := false
 	for i := range m.on {
@@ -182,12 +186,29 @@ func inFront(s *Scene) []bool {
 			m.on[i] = true
 		}
 	}
+	if own != nil {
+		d := m.distance(true)
+		for i, v := range d {
+			if !own[i] && float64(v) <= 1.3*s.margin() {
+				m.on[i] = true
+			}
+		}
+	}
 	m.fillHoles(enclosed * s.W * s.H / 1000)
 	return m.on
 }
 
 // enclosed is how large a hole in what stands in front may be to be covered too, in thousandths of the picture.
 const enclosed = 10
+
+// opened drops the parts of the mask that are narrower than 2r px.
+func (m *mask) opened(r float64) {
+	inner := m.distance(false)
+	for i, v := range inner {
+		m.on[i] = float64(v) > r
+	}
+	m.on = m.grown(r)
+}
 
 // fillHoles sets the parts of the rest that the mask encloses wholly, up to an area in px.
 func (m *mask) fillHoles(most int) {
@@ -267,7 +288,8 @@ type ground struct {
 
 // groundOf makes the base map. chroma is what is left of the photo's colour.
 func groundOf(s *Scene, chroma float64) *ground {
-	g := &ground{s: s, kept: keep(s), front: inFront(s), base: make([]color.RGBA, s.W*s.H)}
+	kept, own := keep(s)
+	g := &ground{s: s, kept: kept, front: inFront(s, own), base: make([]color.RGBA, s.W*s.H)}
 	t := toneOf(s, g.kept, g.front)
 	var mean []color.RGBA
 	var across, side int

@@ -26,7 +26,9 @@ func Change(before, after Scene) *image.RGBA {
 
 	g := groundOf(&a, 0.5*baseChroma)
 	d := differences(&b, &a)
-	silence(d, &a, t[incomparable])
+	rims(d, &a, p)
+	silence(d, &a, unknown, t[incomparable])
+	silence(d, &a, nothing, t[lostSince], t[lostAlready], t[lostUnseen])
 	g.lay(p.canvas, p.view, p.u, func(i int) (color.RGBA, float64, pattern) {
 		switch d[i] {
 		case came:
@@ -143,15 +145,31 @@ func differences(b, a *Scene) []uint8 {
 	return out
 }
 
-// silence takes back what single pixels seem to say in tiles that can't be compared.
-func silence(d []uint8, s *Scene, tiles []int) {
+// rims takes the hatching off narrow strips that were not read, as on an overlay.
+func rims(d []uint8, s *Scene, p *plate) {
 	m := newMask(s.W, s.H)
-	for _, i := range tiles {
-		m.add(s.Tiles[i].Rings)
+	for i, v := range d {
+		m.on[i] = v == unknown
+	}
+	m.opened(0.3 * p.u / p.view.scale)
+	for i, v := range d {
+		if v == unknown && !m.on[i] {
+			d[i] = nothing
+		}
+	}
+}
+
+// silence takes back what single pixels seem to say in tiles that can't be compared or are gone.
+func silence(d []uint8, s *Scene, becomes uint8, lists ...[]int) {
+	m := newMask(s.W, s.H)
+	for _, tiles := range lists {
+		for _, i := range tiles {
+			m.add(s.Tiles[i].Rings)
+		}
 	}
 	for i, on := range m.on {
 		if on {
-			d[i] = unknown
+			d[i] = becomes
 		}
 	}
 }

@@ -156,7 +156,7 @@ func TestJointsBetweenHiddenTilesAreCovered(t *testing.T) {
 		}
 	}
 	s.W, s.H = 240, 160
-	front := inFront(&s)
+	front := inFront(&s, nil)
 	// tile 3,1 begins at (22+48, 34+16), tile 5,3 ends at (22+80+13, 34+48+13)
 	for y := 50; y < 94; y++ {
 		for x := 70; x < 114; x++ {
@@ -168,7 +168,50 @@ func TestJointsBetweenHiddenTilesAreCovered(t *testing.T) {
 	for i := range s.Opacity {
 		s.Opacity[i] = 0
 	}
-	assert.Nil(t, inFront(&s))
+	assert.Nil(t, inFront(&s, nil))
+}
+
+// What stands before a zone's edge goes on in the margin beyond it, where nothing is measured.
+func TestWhatStandsInFrontGoesOnOverTheMargin(t *testing.T) {
+	s := madeScene()
+	s.Opacity = make([]uint8, s.W*s.H)
+	for y := 100; y < 130; y++ {
+		for x := 100; x < 130; x++ {
+			s.Opacity[y*s.W+x] = pixHidden
+		}
+	}
+	s.Tiles = nil
+	kept, own := keep(&s)
+	front := inFront(&s, own)
+	beyond := 0
+	for y := 130; y < s.H; y++ {
+		for x := 105; x < 125; x++ {
+			if i := y*s.W + x; kept[i] {
+				require.True(t, front[i], "%d %d", x, y)
+				beyond++
+			}
+		}
+	}
+	assert.Greater(t, beyond, 50)
+	assert.False(t, front[115*s.W+95], "inside the zone it is not made larger")
+}
+
+func TestNarrowRimsAreNotHatched(t *testing.T) {
+	s := Scene{W: 1000, H: 700, Opacity: make([]uint8, 700000)}
+	for y := 100; y < 200; y++ {
+		for x := 100; x < 102; x++ {
+			s.Opacity[y*1000+x] = pixUnread // a rim
+		}
+		for x := 200; x < 260; x++ {
+			s.Opacity[y*1000+x] = pixUnread // a patch
+		}
+	}
+	on := patches(&s, pixUnread, newPlate(&s, func(*plate) float64 { return 0 }))
+	assert.False(t, on[150*1000+100])
+	for x := 200; x < 260; x++ {
+		require.True(t, on[150*1000+x])
+	}
+	assert.False(t, on[150*1000+270])
 }
 
 func TestSurroundingsAreCoarse(t *testing.T) {

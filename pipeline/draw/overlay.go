@@ -21,15 +21,18 @@ func Overlay(scene Scene) *image.RGBA {
 
 	g := groundOf(&s, baseChroma)
 	bounds := classes(s.threshold())
+	told := toldByMark(&s)
+	unread, other := patches(&s, pixUnread, p), patches(&s, pixOther, p)
 	g.lay(p.canvas, p.view, p.u, func(i int) (color.RGBA, float64, pattern) {
 		switch c := s.code(i); {
+		case told[i]:
 		case c <= opacityMax:
 			if k := class(float64(c)/opacityMax, bounds); k >= 0 {
 				return tints[k], strength[k], nil
 			}
-		case c == pixUnread && !s.out(i):
+		case unread[i] && !s.out(i):
 			return white, 0.2, dotted
-		case c == pixOther:
+		case other[i]:
 			return white, 0.2, dashed
 		}
 		return color.RGBA{}, 0, nil
@@ -44,6 +47,29 @@ func Overlay(scene Scene) *image.RGBA {
 	y = p.signs(y, signs)
 	p.lines(y, notes)
 	return p.RGBA
+}
+
+// toldByMark marks the pixels of tiles whose own mark says all there is to say: no opacity is drawn there.
+func toldByMark(s *Scene) []bool {
+	m := newMask(s.W, s.H)
+	for _, t := range s.Tiles {
+		switch t.State {
+		case Missing, Unreadable, OutOfFrame:
+			m.add(t.Rings)
+		}
+	}
+	return m.on
+}
+
+// patches marks the pixels of a code where they lie together: a hatching on the narrow rims of tiles would be
+// nothing but scattered dots.
+func patches(s *Scene, code uint8, p *plate) []bool {
+	m := newMask(s.W, s.H)
+	for i := range m.on {
+		m.on[i] = s.code(i) == code
+	}
+	m.opened(0.3 * p.u / p.view.scale)
+	return m.on
 }
 
 // strength is how opaque the tint of a class lies over the base map: the lightest lets it show most.
