@@ -84,7 +84,7 @@ func (s *Surface) compare(t int, ev []Evidence, seen []look) {
 			}
 			return d
 		})
-		e.Clean = cleanest(me.cells, ref.cells, l)
+		e.Clean, e.Foreign = cleanest(me.cells, ref.cells, l)
 		e.Bed = s.toBed(t, l, ev, seen)
 	}
 	if (sample{me.ring, ref.ring}).ok() {
@@ -116,34 +116,60 @@ func contrast(me *look, ref *refTile) float64 {
 	return dot / (norm + 0.02) // a step lost in noise counts as none left
 }
 
-// veil is the thickest scale, in steps, under which a cell still shows its glaze for certain.
-const veil = 4
+// A veil is thin while the glaze still shows for certain: up to veilSteps of opacity, and up to veilApart of colour
+// difference, which a near-black glaze reaches under the thinnest scale.
+const (
+	veilSteps = 4
+	veilApart = 8
+)
+
+// thin is the last shade of a thin veil.
+func (v *shades) thin() int {
+	k := hazeSteps
+	for k < hazeSteps+veilSteps && apart(v[k+1], v[hazeSteps]) <= veilApart {
+		k++
+	}
+	return k
+}
 
 // soiling lists what dirt may take of a glaze's light, each factor on top of the one before, and the colour difference it
 // is charged with: a dirty tile is commoner than one replaced by a darker shade of itself (our choice).
 var soiling = [...]struct{ dims, cost float64 }{{1, 0}, {0.75, 1.5}, {0.75, 3}}
 
+// foreign is the colour difference from which a cell is neither glaze nor scale under any light seen around.
+const foreign = 10
+
 // cleanest is how far the best kept part of a tile lies from its own glaze under at most a thin veil: the lower eighth
-// of its cells. Dirt, growth, drips and litter leave some part as it was; a bed or another glaze leaves none.
-func cleanest(now [][3]float64, ref []cell, l *lights) float64 {
+// of its cells. Dirt, growth, drips and litter leave some part as it was; a bed or another glaze leaves none. With it
+// come the cells that are nothing of the tile's, the lowest bit the first cell.
+func cleanest(now [][3]float64, ref []cell, l *lights) (clean float64, alien uint32) {
 	var best []float64
 	for c := range now {
 		if math.IsNaN(now[c][0]) || math.IsNaN(ref[c].colour[0]) {
 			continue
 		}
+		nearest := math.Inf(1)
 		best = append(best, l.least(func(g [3]float64) float64 {
 			m := math.Inf(1)
-			for _, f := range soiling {
+			for k, f := range soiling {
 				for i := range g {
 					g[i] *= f.dims
 				}
-				d, _ := explain(now[c], g, &ref[c].under, hazeSteps+veil)
+				if k == 0 {
+					d, _ := explain(now[c], g, &ref[c].under, len(ref[c].under)-1)
+					nearest = math.Min(nearest, d)
+				}
+				d, _ := explain(now[c], g, &ref[c].under, ref[c].thin)
 				m = math.Min(m, d+f.cost)
 			}
+			nearest = math.Min(nearest, m)
 			return m
 		}))
+		if nearest > foreign {
+			alien |= 1 << c
+		}
 	}
-	return quantile(best, 0.12)
+	return quantile(best, 0.12), alien
 }
 
 // toBed is how far a tile's colour lies from the joints around in the same photo, in the upper part of its cells: the

@@ -75,10 +75,11 @@ func (e *Evidence) Score() Scores {
 	alone := 2*miss((e.Joint-1)/3) + miss((e.Own-0.2)/0.2)
 	bed := 2 + alone +
 		1.5*miss(e.Bed/4) - over(e.Bed-6, 2.5) - 3*math.Max(0, 1-e.Odd/6) + // of the joint's colour, which the tile was not
-		miss((0.4-e.Coarse)/0.3) + // rough
+		1.5*miss((0.4-e.Coarse)/0.2) + // rough
 		miss((kept+0.3)/0.1) + miss((e.Contrast-0.3)/0.3) + // no step from the joint
 		miss((e.Uneven-1)/1.5)
-	other := alone + miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
+	other := alone - 2.5*math.Max(0, 1-e.Change/4) + // seldom a colour that scale makes too
+		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
 	front := 1.5 * sight * miss((e.Around-0.05)/0.2)
 	return Scores{Own: own + visible, Bed: bed + visible, Other: other + visible, Front: front}
 }
@@ -88,7 +89,7 @@ func (e *Evidence) Score() Scores {
 const (
 	doubtful = 0.2
 	likely   = 0.5
-	sure     = 0.85
+	sure     = 0.75
 	certain  = 0.9
 )
 
@@ -167,9 +168,9 @@ func (s *Surface) front(ev []Evidence, sc []Scores) []float64 {
 					n++
 				}
 			}
-			prior := -1.0
+			prior := -2.0
 			if n > 0 {
-				prior = -2 + 8*sum/n
+				prior = -3 + 10*sum/n
 			}
 			next[t] = chance(prior + sc[t].Front - sc[t].rest())
 		}
@@ -208,7 +209,7 @@ func (s *Surface) call(t int, e *Evidence, sc Scores, front []float64) (c Call, 
 		return Call{Present, 1 - lost, ""}, lost
 	case lost < likely:
 		return Call{Unreadable, lost, inDoubt}, lost
-	case covered > 0.3:
+	case covered > 0.3 || covered > 0 && sc.Front > math.Max(sc.Bed, sc.Other)-2:
 		return Call{Hidden, 0.5, "beside what stands in front"}, 0
 	case sc.Bed >= sc.Other:
 		return Call{Missing, lost, "the bed shows"}, lost

@@ -21,19 +21,20 @@ type Evidence struct {
 	Seen   float64 `json:"seen"`   // the same of its best sides: what a changed neighbour does not spoil
 	Relief float64 `json:"relief"` // structure of the surroundings in the reference, log: what Around can tell
 
-	Change   float64 `json:"change"`   // colour not explained by the lights around and scale
-	Noise    float64 `json:"noise"`    // median Change of the tiles around: how well anything is explained here
-	Clean    float64 `json:"clean"`    // as Change, of its best kept part, thick scale not allowed
-	Alpha    float64 `json:"alpha"`    // opacity that explains it best, below 0 where the reference was veiled
-	Joint    float64 `json:"joint"`    // the joint's own colour not explained by light and scale
-	Veil     float64 `json:"veil"`     // opacity of scale on the joint
-	Bed      float64 `json:"bed"`      // colour difference to the joints around in this photo
-	Odd      float64 `json:"odd"`      // the same in the reference: what Bed can tell
-	Contrast float64 `json:"contrast"` // what is left of the step from joint to tile, 1 = as in the reference
-	Uneven   float64 `json:"uneven"`   // spread of colour over its cells beyond the reference's
-	Patchy   float64 `json:"patchy"`   // spread of brightness over its cells against that of the tiles around, log
-	Rough    float64 `json:"rough"`    // texture of the core against the tiles around, both over the reference's, log
-	Coarse   float64 `json:"coarse"`   // Rough, but over the reference texture of a typical tile where its own was coarser
+	Change   float64 `json:"change"`            // colour not explained by the lights around and scale
+	Noise    float64 `json:"noise"`             // median Change of the tiles around: how well anything is explained here
+	Clean    float64 `json:"clean"`             // as Change, of its best kept part, thick scale not allowed
+	Foreign  uint32  `json:"foreign,omitempty"` // cells that are neither glaze nor scale, one bit each
+	Alpha    float64 `json:"alpha"`             // opacity that explains it best, below 0 where the reference was veiled
+	Joint    float64 `json:"joint"`             // the joint's own colour not explained by light and scale
+	Veil     float64 `json:"veil"`              // opacity of scale on the joint
+	Bed      float64 `json:"bed"`               // colour difference to the joints around in this photo
+	Odd      float64 `json:"odd"`               // the same in the reference: what Bed can tell
+	Contrast float64 `json:"contrast"`          // what is left of the step from joint to tile, 1 = as in the reference
+	Uneven   float64 `json:"uneven"`            // spread of colour over its cells beyond the reference's
+	Patchy   float64 `json:"patchy"`            // spread of brightness over its cells against that of the tiles around, log
+	Rough    float64 `json:"rough"`             // texture of the core against the tiles around, both over the reference's, log
+	Coarse   float64 `json:"coarse"`            // Rough, but over the reference texture of a typical tile where its own was coarser
 }
 
 // leastRough keeps the ratio of two textures from hanging on noise, log units; leastPatchy that of two spreads.

@@ -49,6 +49,7 @@ type cell struct {
 	px     []int32
 	colour [3]float64 // median in the reference, linear light
 	under  shades
+	thin   int // last of under that is a thin veil
 }
 
 // chalk is the scale's linear colour when nothing is known of it: about L* 90, slightly yellow (common practice, no
@@ -75,7 +76,8 @@ func New(in Input) *Surface {
 		r.under, r.underRing = scaled(r.colour, s.deposit), scaled(r.ring, s.deposit)
 		for _, px := range s.lay.cells(t) {
 			c := medianColour(in.Ref, px, &buf)
-			r.cells = append(r.cells, cell{px, c, scaled(c, s.deposit)})
+			under := scaled(c, s.deposit)
+			r.cells = append(r.cells, cell{px, c, under, under.thin()})
 		}
 		for q, px := range s.lay.sectors(t, s.lay.ring[t], 4) {
 			r.quarters[q] = cell{px: px, colour: medianColour(in.Ref, px, &buf)}

@@ -1,0 +1,44 @@
+package tile
+
+import "math/bits"
+
+// Occluded marks the measuring pixels in front of which something stands in a photo, from its records and calls: hidden
+// tiles with the joints beside them, and of tiles next to those the parts that are neither glaze nor scale. It is as
+// coarse as a tile's parts, W*H long.
+func (s *Surface) Occluded(ev []Evidence, calls []Call) []bool {
+	mask := make([]bool, s.lay.w*s.lay.h)
+	hidden := func(t int) bool { return calls[t].State == Hidden }
+	reach := float32(2*s.lay.half + 0.5)
+	for i, t := range s.lay.near {
+		if t >= 0 && s.lay.dist[i] <= reach && hidden(int(t)) {
+			mask[i] = true
+		}
+	}
+	for t := range ev {
+		if ev[t].Foreign == 0 || hidden(t) {
+			continue
+		}
+		for _, u := range s.lay.nbr[t] {
+			if !hidden(u) {
+				continue
+			}
+			for c := range s.tiles[t].cells {
+				if ev[t].Foreign>>c&1 == 1 {
+					for _, i := range s.tiles[t].cells[c].px {
+						mask[i] = true
+					}
+				}
+			}
+			break
+		}
+	}
+	return mask
+}
+
+// ForeignShare is the share of a tile's cells that are neither glaze nor scale.
+func (s *Surface) ForeignShare(t int, e *Evidence) float64 {
+	if len(s.tiles[t].cells) == 0 {
+		return 0
+	}
+	return float64(bits.OnesCount32(e.Foreign)) / float64(len(s.tiles[t].cells))
+}
