@@ -73,12 +73,14 @@ func (e *Evidence) Score() Scores {
 
 	// a change of the tile alone leaves the joint as it was and nothing of the tile's pattern
 	alone := 2*miss((e.Joint-1)/3) + miss((e.Own-0.2)/0.2)
+	// where scale could make the colour too, texture has to tell bed from scale, and another glaze is unlikely
+	alike := math.Max(0, 1-e.Change/4)
 	bed := 2 + alone +
 		1.5*miss(e.Bed/4) - over(e.Bed-6, 2.5) - 3*math.Max(0, 1-e.Odd/6) + // of the joint's colour, which the tile was not
-		1.5*miss((0.4-e.Coarse)/0.2) + // rough
+		1.5*(1+alike)*miss((0.4-e.Coarse)/0.2) + // rough
 		miss((kept+0.3)/0.1) + miss((e.Contrast-0.3)/0.3) + // no step from the joint
 		miss((e.Uneven-1)/1.5)
-	other := alone - 2.5*math.Max(0, 1-e.Change/4) + // seldom a colour that scale makes too
+	other := alone - 2.5*alike +
 		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
 	front := 1.5 * sight * miss((e.Around-0.05)/0.2)
 	return Scores{Own: own + visible, Bed: bed + visible, Other: other + visible, Front: front}
