@@ -64,7 +64,7 @@ func (r *run) reportInput(ctx context.Context) (report.Input, error) {
 		in.Hashes = append(in.Hashes, report.Hash{Path: e.Path, SHA256: e.SHA256})
 	}
 	for _, c := range order.Cautions() {
-		in.Cautions = append(in.Cautions, report.Caution{Text: c.Text, Source: c.Source})
+		in.Cautions = append(in.Cautions, report.Caution{Key: c.Key, Text: c.Text, Source: c.Source})
 	}
 	for _, s := range order.Steps() {
 		in.Steps = append(in.Steps, report.Steps{Trade: s.Trade, Texts: s.Texts})
@@ -87,7 +87,7 @@ func (r *run) reportInput(ctx context.Context) (report.Input, error) {
 
 // finding words one association test with what leaving out each photo did to it.
 func finding(s associate.Sensitivity) report.Finding {
-	f := report.Finding{Question: s.All.Question, Answer: s.All.Answer, Method: s.All.Method, Limits: s.All.Limits, Weaken: s.All.Weaken, Made: s.All.Finding != associate.NotMade}
+	f := report.Finding{Question: s.All.Question, Answer: s.All.Answer, Method: s.All.Method, Limits: s.All.Limits, Weaken: s.All.Weaken, Made: s.All.Finding != associate.NotMade, Told: s.All.Finding == associate.Found || s.All.Finding == associate.Reverse}
 	f.LeftOut = report.LeftOut{
 		PLo: s.PLo, PHi: s.PHi, EffectLo: s.EffectLo, EffectHi: s.EffectHi, LoWithout: s.EffectLoWithout, HiWithout: s.EffectHiWithout,
 		Changes: s.Changes, NotMade: s.NotMade,

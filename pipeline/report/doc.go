@@ -17,7 +17,9 @@ type Input struct {
 	Set       *table.Set
 	Views     []View
 	Findings  []Finding
-	Changes   []Sensitivity // what would change the answer
+	FirstLast []table.Compare // every zone's latest reading against its first, on the tiles read in both
+	Kinds     []string        // kind read from the words of each upkeep entry without one, in the order of Survey.Upkeep
+	Else      Sensitivity     // what the same photographs say when asked otherwise
 	Cautions  []Caution
 	Steps     []Steps
 	Rule      string // of the cleaning order, one sentence
@@ -64,6 +66,7 @@ type Finding struct {
 	Question, Answer, Method string
 	Limits, Weaken           []string
 	Made                     bool // the test could be made
+	Told                     bool // it found a difference, after correction for the number of tests
 	LeftOut                  LeftOut
 }
 
@@ -76,7 +79,7 @@ type LeftOut struct {
 }
 
 // Caution is a sentence that stands beside every work, and where it comes from.
-type Caution struct{ Text, Source string }
+type Caution struct{ Key, Text, Source string }
 
 // Steps is the permitted work of one trade: gardener, tiler or conservator.
 type Steps struct {
@@ -84,8 +87,32 @@ type Steps struct {
 	Texts []string
 }
 
-// Sensitivity is one way to ask the same question otherwise, and what it gives.
-type Sensitivity struct{ What, Gives string }
+// Sensitivity is what the same photographs say when they are asked otherwise.
+type Sensitivity struct {
+	Slopes        []SlopeRange
+	Baselines     []BaselineChange
+	Prints        int // used photos that are prints, slides or copies
+	WithoutPrints []Answer
+}
+
+// SlopeRange is a zone's growth of whitening, percentage points a year, with each visit left out in turn.
+type SlopeRange struct {
+	View, Zone            string
+	Slope, Least, Most    float64
+	LeastWithout, Without string // the photos left out at these ends
+}
+
+// BaselineChange is a zone's latest figures counted from the survey's baseline and from another one.
+type BaselineChange struct {
+	View, Zone, Visit  string
+	Baseline, Other    string // their names, "" = the reference photo
+	Drift, DriftOther  float64
+	Off, OffOther      int // off-palette tiles
+	Missing, MissOther int
+}
+
+// Answer is a question answered twice.
+type Answer struct{ Question, With, Without string }
 
 // Hash is a line of ORIGINALS.sha256.
 type Hash struct{ Path, SHA256 string }

@@ -2,13 +2,16 @@ package report
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"embed"
+	"encoding/base64"
 	"fmt"
 	"html/template"
 	"math"
 
 	"github.com/lucasb-eyer/go-colorful"
 
+	"tilelapse/measure/trend"
 	"tilelapse/pipeline/table"
 )
 
@@ -23,25 +26,36 @@ func swatch(l, a, b float64) template.CSS {
 	return template.CSS(colorful.Lab(l/100, a/100, b/100).Clamped().Hex())
 }
 
-// Report returns report.html: one file, no network.
-func Report(in Input) ([]byte, error) { return render(in, "report.gohtml", true) }
+// Report returns report.html: one file, no network, at most MaxBytes long.
+func Report(in Input) ([]byte, error) {
+	return render(in, "report.gohtml", func(p *page, w words) error {
+		return p.pictures(MaxBytes - 3<<20)
+	})
+}
 
 // Worksheet returns worksheet.html: a page each for gardener, tiler and conservator.
-func Worksheet(in Input) ([]byte, error) { return render(in, "worksheet.gohtml", true) }
+func Worksheet(in Input) ([]byte, error) {
+	return render(in, "worksheet.gohtml", func(p *page, w words) error {
+		for i, v := range p.Views { // only the latest picture is shown
+			p.Views[i].Pictures = v.Pictures[max(0, len(v.Pictures)-1):]
+		}
+		if err := p.pictures(MaxBytes / 3); err != nil {
+			return err
+		}
+		p.sheets(w)
+		return nil
+	})
+}
 
-func render(in Input, name string, pictures bool) ([]byte, error) {
+func render(in Input, name string, fill func(*page, words) error) ([]byte, error) {
 	w, err := loadWords(in.Survey.Report.Language)
 	if err != nil {
 		return nil, fmt.Errorf("words: %w", err)
 	}
-	p, err := newPage(in, w)
-	if err != nil {
+	in.Views = append([]View(nil), in.Views...)
+	p := newPage(in, w)
+	if err := fill(p, w); err != nil {
 		return nil, err
-	}
-	if pictures {
-		if err := p.pictures(MaxBytes - 3<<20); err != nil {
-			return nil, err
-		}
 	}
 	css, err := pageFiles.ReadFile("page/style.css")
 	if err != nil {
@@ -52,9 +66,21 @@ func render(in Input, name string, pictures bool) ([]byte, error) {
 		return nil, err
 	}
 	t, err := template.New("").Funcs(template.FuncMap{
-		"say":    w.say,
-		"style":  func() template.CSS { return template.CSS(css) },
-		"code":   func() template.JS { return template.JS(js) },
+		"say":      w.say,
+		"style":    func() template.CSS { return template.CSS(css) },
+		"code":     func() template.JS { return template.JS(js) },
+		"codeHash": func() string { h := sha256.Sum256(js); return base64.StdEncoding.EncodeToString(h[:]) },
+		"change":   func(z zonePage) string { return changeWords(z, w) },
+		"out":      func(f Finding) string { return withoutPhoto(f, w) },
+		"p":        probability,
+		"serial":   func() string { return trend.SerialLimit },
+		"repeatable": func(rs []table.Repeat) string {
+			n, middle, most := repeatable(rs)
+			if n == 0 {
+				return ""
+			}
+			return w.say("method.repeatable", n, table.Number(middle, 1), table.Number(most, 1))
+		},
 		"span":   span,
 		"area":   p.area,
 		"num":    func(v float64, d int) string { return dash(table.Number(v, d)) },

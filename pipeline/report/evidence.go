@@ -1,0 +1,264 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"tilelapse/measure/trend"
+	"tilelapse/pipeline/table"
+)
+
+type upkeepLine struct{ Date, Zone, Kind, Work, Note, Doc string }
+
+// followLine is an entry that something was due or asked for, and what the file holds after it.
+type followLine struct {
+	Date, Zone, Kind, Work string
+	Answer, Done           string
+}
+
+// silentLine is a zone's longest time without an entry of work, within what the file covers.
+type silentLine struct {
+	Zone     string
+	From, To string
+	Days     int
+}
+
+type yearBar struct {
+	Year           string
+	Used, Rejected int
+	UsedW, RejW    float64
+}
+
+// opacityLine is a zone's latest figure at three limits of opacity.
+type opacityLine struct {
+	Title, Visit   string
+	At10, At, At40 float64
+	Was10, Was     float64
+	Was40          float64
+}
+
+func (p *page) zoneName(zone string, w words) string {
+	if zone == "" {
+		return w.say("upkeep.everywhere")
+	}
+	for _, z := range p.Zones {
+		if strings.EqualFold(z.ID, zone) {
+			return z.Title
+		}
+	}
+	return zone
+}
+
+// upkeep fills the entries of the upkeep file, what followed what was due or asked, and the times without an entry.
+func (p *page) upkeep(w words) {
+	for i, u := range p.Survey.Upkeep {
+		date := u.Date
+		if u.Until != "" && u.Until != u.Date {
+			date += " – " + u.Until
+		}
+		kind := w.say("kind." + named(u.Kind))
+		if u.Kind == "" && p.kind(i) != "" {
+			kind = w.say("kind.read", w.say("kind."+p.kind(i)))
+		}
+		p.Upkeep = append(p.Upkeep, upkeepLine{date, p.zoneName(u.Zone, w), kind, u.Work, u.Note, u.Doc})
+	}
+	sort.SliceStable(p.Upkeep, func(i, j int) bool { return p.Upkeep[i].Date < p.Upkeep[j].Date })
+	switch r := p.Survey.Record; {
+	case r != nil && r.Source != "":
+		p.Record = w.say("upkeep.record", orUnknown(r.From, w), orUnknown(r.To, w), r.Source)
+	case r != nil:
+		p.Record = w.say("upkeep.record", orUnknown(r.From, w), orUnknown(r.To, w), w.say("upkeep.nosource"))
+	default:
+		p.Record = w.say("upkeep.norecord")
+	}
+	p.NoEntry = p.record().NoEntry()
+	p.follow(w)
+	p.silences()
+}
+
+func orUnknown(s string, w words) string {
+	if s == "" {
+		return w.say("unknown")
+	}
+	return s
+}
+
+// follow lists what was due or asked with the next answer and the next entry of work for the same zone.
+func (p *page) follow(w words) {
+	es := p.worked()
+	sort.SliceStable(es, func(i, j int) bool { return es[i].When.From < es[j].When.From })
+	for _, e := range es {
+		if e.Kind != "due" && e.Kind != "asked" {
+			continue
+		}
+		l := followLine{Date: e.When.String(), Zone: p.zoneName(e.Zone, w), Kind: w.say("kind." + e.Kind), Work: e.Work, Answer: p.NoEntry, Done: p.NoEntry}
+		if e.Kind == "due" {
+			l.Answer = ""
+		}
+		answered, done := false, false
+		for _, o := range es {
+			if o.When.From < e.When.From || (o.Zone != "" && e.Zone != "" && !strings.EqualFold(o.Zone, e.Zone)) {
+				continue
+			}
+			after := fmt.Sprintf("%s: %s (%s)", o.When, o.Work, w.say("follow.days", o.When.From-e.When.From))
+			if o.Kind == "answered" && e.Kind == "asked" && !answered {
+				l.Answer, answered = after, true
+			}
+			if o.IsWork() && !done {
+				l.Done, done = after, true
+			}
+		}
+		p.Follow = append(p.Follow, l)
+	}
+}
+
+// silences lists every zone's longest time without an entry of work, when the survey says what the file covers.
+func (p *page) silences() {
+	rec := p.record()
+	if !rec.Stated() {
+		return
+	}
+	for _, z := range p.Zones {
+		from := rec.Covers.From
+		best := trend.Span{From: 0, To: -1}
+		look := func(to int) {
+			if to-from > best.To-best.From {
+				best = trend.Span{From: from, To: to}
+			}
+		}
+		for _, e := range trend.ForZone(p.worked(), z.ID) {
+			if !e.IsWork() || e.When.To < rec.Covers.From || e.When.From > rec.Covers.To {
+				continue
+			}
+			look(e.When.From)
+			from = max(from, e.When.To)
+		}
+		look(rec.Covers.To)
+		p.Silent = append(p.Silent, silentLine{z.Title, trend.ISO(best.From), trend.ISO(best.To), best.To - best.From})
+	}
+}
+
+// perYear counts photos by year.
+func (p *page) perYear(w words) {
+	n := map[string]*yearBar{}
+	var years []string
+	for _, ph := range p.Set.Photos {
+		y := year(ph.Visit)
+		if n[y] == nil {
+			n[y] = &yearBar{Year: y}
+			years = append(years, y)
+		}
+		if ph.Status == "rejected" {
+			n[y].Rejected++
+		} else {
+			n[y].Used++
+		}
+	}
+	sort.Strings(years)
+	most := 1
+	for _, b := range n {
+		most = max(most, b.Used+b.Rejected)
+	}
+	for i, y := range years {
+		if i > 0 { // years without any photo are years too
+			var a, b int
+			if _, err := fmt.Sscan(years[i-1], &a); err == nil {
+				if _, err := fmt.Sscan(y, &b); err == nil && b-a <= 60 {
+					for k := a + 1; k < b; k++ {
+						p.PerYear = append(p.PerYear, yearBar{Year: fmt.Sprint(k)})
+					}
+				}
+			}
+		}
+		b := *n[y]
+		b.UsedW, b.RejW = 100*float64(b.Used)/float64(most), 100*float64(b.Rejected)/float64(most)
+		if y == "" {
+			b.Year = w.say("undated")
+		}
+		p.PerYear = append(p.PerYear, b)
+	}
+}
+
+// opacities sets every zone's figures at the three limits of opacity side by side.
+func (p *page) opacities() {
+	for _, z := range p.Zones {
+		if math.IsNaN(z.Latest.ScalePct) {
+			continue
+		}
+		p.Opacities = append(p.Opacities, opacityLine{z.Title, z.Latest.Visit, z.Latest.Scale10Pct, z.Latest.ScalePct, z.Latest.Scale40Pct, z.First.Scale10Pct, z.First.ScalePct, z.First.Scale40Pct})
+	}
+	order := func(of func(opacityLine) float64) string {
+		ls := append([]opacityLine(nil), p.Opacities...)
+		sort.SliceStable(ls, func(i, j int) bool { return nanless(of(ls[i]), -1) > nanless(of(ls[j]), -1) })
+		var names []string
+		for _, l := range ls {
+			names = append(names, l.Title)
+		}
+		return strings.Join(names, "\x00")
+	}
+	mid := order(func(l opacityLine) float64 { return l.At })
+	p.SameOrder = mid == order(func(l opacityLine) float64 { return l.At10 }) && mid == order(func(l opacityLine) float64 { return l.At40 })
+}
+
+// repeatable sums up what the same surface gave twice on one visit: how many pairs, and the middle and largest
+// difference in percentage points.
+func repeatable(rs []table.Repeat) (n int, middle, most float64) {
+	var ds []float64
+	for _, r := range rs {
+		if !math.IsNaN(r.ScaleDiff) {
+			ds = append(ds, math.Abs(r.ScaleDiff))
+		}
+	}
+	if len(ds) == 0 {
+		return 0, math.NaN(), math.NaN()
+	}
+	sort.Float64s(ds)
+	m := ds[len(ds)/2]
+	if len(ds)%2 == 0 {
+		m = (ds[len(ds)/2-1] + ds[len(ds)/2]) / 2
+	}
+	return len(ds), m, ds[len(ds)-1]
+}
+
+// withoutPhoto words what leaving out each photo did to a finding.
+func withoutPhoto(f Finding, w words) string {
+	if !f.Made {
+		return w.say("out.notmade")
+	}
+	l := f.LeftOut
+	s := w.say("out.range", probability(l.PLo), probability(l.PHi))
+	if !math.IsNaN(l.EffectLo) && !math.IsNaN(l.EffectHi) {
+		s += " " + w.say("out.effect", table.Number(l.EffectLo, 2), l.LoWithout, bounded(l.EffectHi, w), l.HiWithout)
+	}
+	switch {
+	case len(l.Changes)+len(l.NotMade) == 0:
+		s += " " + w.say("out.same")
+	case len(l.Changes)+len(l.NotMade) > 6:
+		s += " " + w.say("out.many", len(l.Changes)+len(l.NotMade))
+	default:
+		s += " " + w.say("out.changes", strings.Join(append(append([]string(nil), l.Changes...), l.NotMade...), ", "))
+	}
+	return s
+}
+
+func bounded(v float64, w words) string {
+	if math.IsInf(v, 1) {
+		return w.say("unbounded")
+	}
+	return table.Number(v, 2)
+}
+
+// probability writes a p-value, never as nothing.
+func probability(p float64) string {
+	switch {
+	case math.IsNaN(p):
+		return "–"
+	case p < 0.0001:
+		return "< 0.0001"
+	case p < 0.01:
+		return fmt.Sprintf("%.4f", p)
+	}
+	return fmt.Sprintf("%.3f", p)
+}

@@ -1,0 +1,184 @@
+package report
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"tilelapse/pipeline/table"
+)
+
+// sheetPage is the work sheet of one trade.
+type sheetPage struct {
+	Trade    string
+	Plans    []gapPage
+	Rows     []sheetRow
+	Steps    []string
+	Cautions []Caution
+}
+
+// sheetRow is a line to tick off.
+type sheetRow struct {
+	No, Zone, View string
+	Tiles          int
+	Area           string
+	When           string // last seen, or first seen missing
+	Why            string
+}
+
+// cautionsOf names the cautions that matter most to a trade: a sheet that says everything is not read.
+var cautionsOf = map[string][]string{
+	"gardener":    {"conservator", "acid", "chlorine", "abrasion", "pump", "slips", "loose", "water", "rules"},
+	"tiler":       {"conservator", "acid", "pump", "slips", "loose", "lead", "rules"},
+	"conservator": {"acid", "chlorine", "pump", "slips", "aerosol", "loose", "water", "lead", "rules", "cause"},
+}
+
+// sheets fills the work sheets.
+func (p *page) sheets(w words) {
+	for _, trade := range []string{"gardener", "tiler", "conservator"} {
+		s := sheetPage{Trade: trade}
+		for _, st := range p.Steps {
+			if st.Trade == trade {
+				s.Steps = st.Texts
+			}
+		}
+		for _, c := range p.Cautions {
+			if c.Key == "" || slices.Contains(cautionsOf[trade], c.Key) {
+				s.Cautions = append(s.Cautions, c)
+			}
+		}
+		switch trade {
+		case "gardener":
+			p.hiddenSheet(&s, w)
+		case "tiler":
+			p.gapSheet(&s)
+		case "conservator":
+			p.zoneSheet(&s)
+		}
+		p.Sheets = append(p.Sheets, s)
+	}
+}
+
+func (p *page) gapSheet(s *sheetPage) {
+	for _, g := range p.Gaps {
+		n := map[string]int{}
+		first := map[string]string{}
+		var order []string
+		shown := gapPage{View: g.View, W: g.W, H: g.H, Back: g.Back}
+		gone := map[int]bool{}
+		for _, r := range g.Rows {
+			if r.Back() {
+				continue
+			}
+			gone[r.No] = true
+			if n[r.Zone] == 0 {
+				order = append(order, r.Zone)
+				first[r.Zone] = r.First
+			}
+			n[r.Zone]++
+			first[r.Zone] = min(first[r.Zone], r.First)
+		}
+		for _, sh := range g.Shapes {
+			if gone[sh.No] {
+				shown.Shapes = append(shown.Shapes, sh)
+			}
+		}
+		if len(gone) == 0 {
+			continue
+		}
+		s.Plans = append(s.Plans, shown)
+		for _, z := range order {
+			row := sheetRow{Zone: p.title(g.View, z), View: g.View, Tiles: n[z], When: first[z], Area: "–"}
+			for _, zp := range p.Zones {
+				if zp.View == g.View && zp.ID == z && !math.IsNaN(zp.Last.GapCm2) {
+					row.Area = p.area(zp.Last.GapCm2)
+				}
+			}
+			s.Rows = append(s.Rows, row)
+		}
+	}
+}
+
+func (p *page) zoneSheet(s *sheetPage) {
+	no := map[[2]string]string{}
+	for _, q := range p.Priority {
+		no[[2]string{q.View, q.Zone}] = table.Number(q.Order, 0)
+		s.Rows = append(s.Rows, sheetRow{No: table.Number(q.Order, 0), Zone: q.ZoneTitle, View: q.View, Tiles: int(nanless(q.TilesAtRisk, 0)), Area: q.Area, Why: q.Reason})
+	}
+	for i, v := range p.Views {
+		g := gapPage{View: v.ID, W: v.W, H: v.H, Back: p.Gaps[i].Back}
+		for _, z := range v.Zones {
+			for k, r := range z.Rings {
+				sh := gapShape{Kind: "zone"}
+				sh.Points, sh.X, sh.Y = outline(r)
+				if k == 0 {
+					sh.Label = no[[2]string{v.ID, z.ID}]
+				}
+				g.Shapes = append(g.Shapes, sh)
+			}
+		}
+		s.Plans = append(s.Plans, g)
+	}
+}
+
+// hiddenSheet marks the tiles that something stood in front of at the latest visit, longest unseen first.
+func (p *page) hiddenSheet(s *sheetPage, w words) {
+	type key struct{ view, zone, since string }
+	latest := map[string]string{}
+	for _, z := range p.Set.Zones {
+		latest[z.View] = max(latest[z.View], z.Visit)
+	}
+	n, px, all := map[key]int{}, map[key]float64{}, map[[2]string]float64{}
+	hidden := map[[2]string]bool{}
+	seen := ""
+	for i, t := range p.Set.Tiles {
+		if i == 0 || p.Set.Tiles[i-1].Tile != t.Tile || p.Set.Tiles[i-1].View != t.View {
+			seen = ""
+		}
+		if t.Visit == latest[t.View] {
+			all[[2]string{t.View, t.Zone}] += t.AreaPx
+			if t.StateFinal == "hidden" {
+				k := key{t.View, t.Zone, seen}
+				n[k]++
+				px[k] += t.AreaPx
+				hidden[[2]string{t.View, t.Tile}] = true
+			}
+		}
+		if t.StateFinal != "hidden" && t.StateFinal != "unreadable" && t.StateFinal != "outside" {
+			seen = t.Visit
+		}
+	}
+	var keys []key
+	for k := range n {
+		keys = append(keys, k)
+	}
+	sort.Slice(keys, func(i, j int) bool {
+		a, b := keys[i], keys[j]
+		return less(a.since, b.since, a.view, b.view, a.zone, b.zone)
+	})
+	for _, k := range keys {
+		r := sheetRow{Zone: p.title(k.view, k.zone), View: k.view, Tiles: n[k], When: k.since, Area: "–"}
+		if r.When == "" {
+			r.When = w.say("gap.never")
+		}
+		for _, z := range p.Zones {
+			if total := all[[2]string{k.view, k.zone}]; z.View == k.view && z.ID == k.zone && total > 0 {
+				r.Area = p.area(z.Last.AreaCm2 * px[k] / total)
+			}
+		}
+		s.Rows = append(s.Rows, r)
+	}
+	for i, v := range p.Views {
+		g := gapPage{View: v.ID, W: v.W, H: v.H, Back: p.Gaps[i].Back}
+		for _, t := range v.Tiles {
+			if hidden[[2]string{v.ID, t.ID}] {
+				sh := gapShape{Kind: "hidden"}
+				sh.Points, sh.X, sh.Y = outline(t.Ring)
+				g.Shapes = append(g.Shapes, sh)
+			}
+		}
+		if len(g.Shapes) > 0 {
+			s.Plans = append(s.Plans, g)
+		}
+	}
+}

@@ -1,0 +1,191 @@
+package report
+
+import (
+	"math"
+	"sort"
+	"strings"
+
+	"tilelapse/pipeline/table"
+)
+
+// summary says the main things in plain sentences, each with its interval, and what could not be told.
+func (p *page) summary(w words) {
+	p.lead(w)
+	p.tilesLead(w)
+	p.glazeLead(w)
+	if len(p.Priority) > 0 && !math.IsNaN(p.Priority[0].ScaleCm2) {
+		p.Headlines = append(p.Headlines, w.say("head.first", p.Priority[0].ZoneTitle, p.Priority[0].Area))
+	}
+	for _, f := range p.Findings {
+		if f.Told {
+			p.Headlines = append(p.Headlines, w.say("head.together", sentence(f.Answer)))
+		}
+	}
+	for _, z := range p.Zones {
+		switch {
+		case math.IsNaN(z.Latest.ScalePct):
+			p.Warnings = append(p.Warnings, w.say("warn.never", z.Title))
+		case z.Latest.Visit != z.Last.Visit:
+			p.Warnings = append(p.Warnings, w.say("warn.unread", z.Title, z.Last.Visit, z.Latest.Visit))
+		}
+	}
+	untold := 0
+	for _, z := range p.Zones {
+		untold += z.Gone.Untold
+	}
+	if untold > 0 {
+		p.Warnings = append(p.Warnings, w.say("warn.untold", untold))
+	}
+	if len(p.Rejected) > 0 {
+		p.Warnings = append(p.Warnings, w.say("warn.rejected", len(p.Rejected), len(p.Set.Photos)))
+	}
+	if len(p.Repeat) == 0 {
+		p.Warnings = append(p.Warnings, w.say("warn.norepeat"))
+	}
+}
+
+// sentence cuts an answer before its numbers.
+func sentence(s string) string {
+	if i := strings.Index(s, ":"); i > 0 {
+		s = s[:i]
+	}
+	return strings.TrimSuffix(s, ".") + "."
+}
+
+// lead says which zone is whitened most, and which changed most since its first reading.
+func (p *page) lead(w words) {
+	var zs []zonePage
+	for _, z := range p.Zones {
+		if !math.IsNaN(z.Latest.ScalePct) {
+			zs = append(zs, z)
+		}
+	}
+	if len(zs) == 0 {
+		return
+	}
+	sort.SliceStable(zs, func(i, j int) bool { return zs[i].Latest.ScalePct > zs[j].Latest.ScalePct })
+	top := zs[0]
+	alike := 0
+	for _, z := range zs[1:] {
+		if z.Latest.ScaleHi >= top.Latest.ScaleLo {
+			alike++
+		}
+	}
+	s := w.say("head.most", top.Title, span(top.Latest.ScalePct, top.Latest.ScaleLo, top.Latest.ScaleHi, "%"), top.Latest.Visit)
+	if alike > 0 {
+		s += " " + w.say("head.alike", alike)
+	}
+	p.Headlines = append(p.Headlines, s)
+	var up, down, same int
+	for _, z := range p.Zones {
+		switch direction(z.Change) {
+		case 1:
+			up++
+		case -1:
+			down++
+		case 0:
+			same++
+		}
+	}
+	if up+down+same > 0 {
+		p.Headlines = append(p.Headlines, w.say("head.changes", up, down, same))
+	}
+}
+
+// direction is 1 for more whitening, -1 for less, 0 for no change that can be told, 2 for not known.
+func direction(c *table.Compare) int {
+	switch {
+	case c == nil || math.IsNaN(c.ScaleChange) || math.IsNaN(c.Lo) || math.IsNaN(c.Hi):
+		return 2
+	case c.Lo > 0:
+		return 1
+	case c.Hi < 0:
+		return -1
+	}
+	return 0
+}
+
+// changeWords says how whitening changed between the first and the latest reading of a zone.
+func changeWords(z zonePage, w words) string {
+	c := z.Change
+	if z.First.Visit == z.Latest.Visit || math.IsNaN(z.Latest.ScalePct) {
+		return w.say("change.one")
+	}
+	if c == nil || math.IsNaN(c.ScaleChange) {
+		return w.say("change.none", z.First.Visit)
+	}
+	by := table.Number(math.Abs(c.ScaleChange), 1)
+	switch direction(c) {
+	case 1:
+		return w.say("change.up", by, table.Number(c.Lo, 1), table.Number(c.Hi, 1), z.First.Visit)
+	case -1:
+		return w.say("change.down", by, table.Number(-c.Hi, 1), table.Number(-c.Lo, 1), z.First.Visit)
+	case 0:
+		return w.say("change.same", z.First.Visit, table.Number(c.Lo, 1), table.Number(c.Hi, 1))
+	}
+	return w.say("change.bare", table.Number(c.ScaleChange, 1), z.First.Visit)
+}
+
+func (p *page) tilesLead(w words) {
+	missing, unseen, off, lost, back := 0, 0, 0, 0, 0
+	for _, z := range p.Zones {
+		missing += z.Gone.Missing
+		unseen += z.Gone.Unseen
+		off += z.Gone.Off
+	}
+	from, to := "", ""
+	for _, g := range p.Gaps {
+		for _, r := range g.Rows {
+			if r.Kind != "missing" {
+				continue
+			}
+			if r.Back() {
+				back++
+			} else if r.LastPresent != "" {
+				lost++
+				if from == "" || r.LastPresent < from {
+					from = r.LastPresent
+				}
+				to = max(to, r.First)
+			}
+		}
+	}
+	if len(p.Zones) == 0 {
+		return
+	}
+	s := w.say("head.tiles", missing+unseen, lost)
+	if lost > 0 {
+		s += " " + w.say("head.lost", from, to)
+	}
+	if unseen > 0 {
+		s += " " + w.say("head.unseen", unseen)
+	}
+	if off > 0 {
+		s += " " + w.say("head.off", off)
+	}
+	p.Headlines = append(p.Headlines, s)
+}
+
+func (p *page) glazeLead(w words) {
+	var most *glazePage
+	for i, g := range p.Glazes {
+		if !math.IsNaN(g.DriftDE00) && !math.IsNaN(g.Lo) && (most == nil || g.DriftDE00 > most.DriftDE00) {
+			most = &p.Glazes[i]
+		}
+	}
+	if most == nil {
+		return
+	}
+	p.Headlines = append(p.Headlines, w.say("head.glaze", most.Glaze.Glaze, most.View, most.Figure, w.say("drift."+driftSize(most.DriftDE00)), most.Visit))
+}
+
+// driftSize is a key of the words for how plain a colour difference is (common practice, no source).
+func driftSize(de float64) string {
+	switch {
+	case de < 1:
+		return "hardly"
+	case de < 3:
+		return "slight"
+	}
+	return "plain"
+}
