@@ -62,10 +62,11 @@ func open(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Re
 }
 
 // marginOf is how far, px, beyond the zones is looked: a zone's edge cuts tiles.
-func marginOf(w, h int) int { return max(25, max(w, h)/50) }
+func marginOf(w, h int) int { return max(40, max(w, h)/20) }
 
-// tiles finds the tiles of the sheet.
-func (s *sheet) tiles(f plane.Frame, opt Options) []Tile {
+// tiles finds the tiles of the sheet and tells how much of the zones they fill, weighted by how much they look like tiles,
+// 0..1.
+func (s *sheet) tiles(f plane.Frame, opt Options) ([]Tile, float64) {
 	var smooth [3][]float32
 	for c := range smooth {
 		smooth[c] = blur(s.ch[c], s.w, s.h, 0.8)
@@ -74,12 +75,12 @@ func (s *sheet) tiles(f plane.Frame, opt Options) []Tile {
 	st := s.lines(smooth, reach, 2)
 	m := learn(s, smooth, st, 2)
 	if m == nil {
-		return nil
+		return nil, 0
 	}
 	s.use = s.wide
 	d := m.distance(s, smooth)
 	j := s.jointness(d, m, reach[:4])
-	width := jointWidth(j, s.wide, s.w, s.h)
+	width := jointWidth(j, s.zone, s.w, s.h)
 	if width >= 4 {
 		s.thin(j, smooth, reach[:5])
 	}
@@ -119,9 +120,11 @@ func (s *sheet) tiles(f plane.Frame, opt Options) []Tile {
 		own[i] = -1
 	}
 	k := int32(0)
+	var worth []float64
 	for _, i := range picked {
 		if good(i) {
 			own[i] = k
+			worth = append(worth, nodes[i].quality(p, opt.LeastArea))
 			k++
 		}
 	}
@@ -136,20 +139,29 @@ func (s *sheet) tiles(f plane.Frame, opt Options) []Tile {
 		}
 	}
 	s.dropRims(label, int(k))
-	return s.trace(label, int(k), d, s.core(j, 0.5, opt.LeastArea), float32(1.5*m.spread), f, opt)
+	var filled, all float64
+	for i, c := range label {
+		if s.zone[i] && s.free[i] {
+			all++
+			if c >= 0 {
+				filled += worth[c]
+			}
+		}
+	}
+	return s.trace(label, int(k), d, s.core(j, 0.5, opt.LeastArea), float32(1.5*m.spread), f, opt), filled / max(all, 1)
 }
 
 // jointness is every pixel's strength as a joint, 0..1: as near the joint colour as joints are, or much nearer than
 // both its sides.
 func (s *sheet) jointness(d []float32, m *material, reach []float64) []float32 {
 	side := s.valley(d, reach)
-	tau := max(1.3*m.spread, 1)
+	tau := max(m.spread, 1)
 	t := float32(tau)
 	j := make([]float32, len(d))
 	rows(s.h, func(a, b int) {
 		for i := a * s.w; i < b*s.w; i++ {
 			v := (side[i] - d[i]) / (side[i] + 6)
-			if over := (d[i] - 3*t) / (3 * t); over > 0 {
+			if over := (d[i] - 4*t) / (4 * t); over > 0 {
 				v *= float32(math.Exp(-float64(over*over) / 2))
 			}
 			near := float32(math.Exp(-float64(d[i]) * float64(d[i]) / (2 * tau * tau)))

@@ -70,17 +70,22 @@ func Joints(tiles []Tile, f plane.Frame) []Joint {
 	for _, p := range pairs {
 		d := dist[p]
 		sort.Float64s(d)
+		// points around the corner see the other tile's corner: they do not face it
+		d = d[:sort.SearchFloat64s(d, 1.5*median(d)+1e-9)]
 		length := float64(len(d)) / 2 * pitch // seen from both sides
 		if length < 0.1*math.Sqrt(min(tiles[p.a].AreaPx, tiles[p.b].AreaPx)) {
 			continue
 		}
-		m := d[len(d)/2]
-		if len(d)%2 == 0 {
-			m = (m + d[len(d)/2-1]) / 2
-		}
+		m := median(d)
 		out = append(out, Joint{p.a, p.b, m, length})
 	}
 	return out
+}
+
+// median of ascending values, the middle of the two for an even number.
+func median(d []float64) float64 {
+	n := len(d)
+	return (d[n/2] + d[(n-1)/2]) / 2
 }
 
 // Graph returns every tile's neighbours, ascending: index i of the result belongs to tiles[i].

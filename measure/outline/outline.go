@@ -43,12 +43,9 @@ func Find(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Re
 			tiles = append(tiles, t)
 		}
 	}
-	s := open(ref, f, zones, ignore, gaps, given)
-	if s != nil {
-		for _, t := range s.tiles(f, opt) {
-			if inZones(zones, t.Centroid) {
-				tiles = append(tiles, t)
-			}
+	for _, t := range coarseToFine(ref, f, zones, ignore, gaps, given, opt) {
+		if inZones(zones, t.Centroid) {
+			tiles = append(tiles, t)
 		}
 	}
 	if len(tiles) == 0 {
@@ -57,6 +54,73 @@ func Find(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Re
 	order(tiles)
 	name(tiles, f, given)
 	return tiles, nil
+}
+
+// reductions of the measuring frame at which tiles are looked for: joints of 2 to 20 px are seen at the frame's own size,
+// the wider ones of few large tiles in a smaller picture.
+var reductions = []int{1, 2, 4}
+
+// coarser is how much better a smaller picture must explain the zones before it is believed.
+const coarser = 1.1
+
+// coarseToFine finds tiles at every reduction and keeps those that fill the zones best.
+func coarseToFine(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Region, opt Options) []Tile {
+	var best []Tile
+	top := 0.0
+	for _, r := range reductions {
+		o := opt
+		o.LeastArea = max(opt.LeastArea/float64(r*r), 40)
+		img, frame := ref, f
+		if r > 1 {
+			o.Tolerance = opt.Tolerance / float64(r)
+			img, frame = reduced(ref, r), plane.Frame{RefW: f.RefW, RefH: f.RefH, K: f.K * r}
+		}
+		if min(img.W, img.H) < 100 && r > 1 {
+			break
+		}
+		s := open(img, frame, zones, ignore, gaps, given)
+		if s == nil {
+			break
+		}
+		tiles, worth := s.tiles(frame, o)
+		if probe != nil {
+			probe("worth", r, len(tiles), []float32{float32(worth)})
+		}
+		if worth > top*coarser {
+			best, top = tiles, worth
+		}
+	}
+	return best
+}
+
+// reduced averages r x r pixels; a pixel out of the photo makes the whole so.
+func reduced(ref *plane.Image, r int) *plane.Image {
+	out := plane.New(ref.W/r, ref.H/r)
+	rows(out.H, func(a, b int) {
+		for y := a; y < b; y++ {
+			for x := range out.W {
+				var c [3]float32
+				var flags uint8
+				for j := range r {
+					for i := range r {
+						o := (y*r+j)*ref.W + x*r + i
+						for k := range c {
+							c[k] += ref.RGB[3*o+k]
+						}
+						if ref.Flags != nil {
+							flags |= ref.Flags[o]
+						}
+					}
+				}
+				o := y*out.W + x
+				out.Flags[o] = flags
+				for k := range c {
+					out.RGB[3*o+k] = c[k] / float32(r*r)
+				}
+			}
+		}
+	})
+	return out
 }
 
 func inZones(zones []plane.Region, p plane.Point) bool {
