@@ -53,7 +53,14 @@ func (r *run) report(ctx context.Context) error {
 
 // reportInput gathers what the reports are written from.
 func (r *run) reportInput(ctx context.Context) (report.Input, error) {
-	in := report.Input{Survey: r.survey, Version: r.opt.Version, Set: &r.set, Rule: r.rule}
+	in := report.Input{Survey: r.survey, Version: r.opt.Version, Set: &r.set, Rule: r.rule, FirstLast: r.firstLast(), Else: r.sensitivity()}
+	for _, u := range r.survey.Upkeep {
+		kind := ""
+		if u.Kind == "" {
+			kind = kindFromWords(u.Work)
+		}
+		in.Kinds = append(in.Kinds, kind)
+	}
 	originals, err := r.originals()
 	if err != nil {
 		return in, err
