@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -33,6 +34,25 @@ func TestMain(m *testing.M) {
 		}
 		return m.Run()
 	}())
+}
+
+// demoRun measures the demo survey once for all tests that only look at the results.
+var demoRun = sync.OnceValues(func() (result, error) {
+	out := filepath.Join(filepath.Dir(demoDir), "out")
+	var o, e bytes.Buffer
+	c := exec.Command(binary, "run", demoDir, "--out", out, "--jobs", "2")
+	c.Stdout, c.Stderr = &o, &e
+	err := c.Run()
+	return result{out, o.String(), e.String()}, err
+})
+
+type result struct{ out, stdout, stderr string }
+
+func demoResult(t *testing.T) result {
+	t.Helper()
+	r, err := demoRun()
+	require.NoError(t, err, r.stderr)
+	return r
 }
 
 // tilelapse runs the program and returns standard output, standard error and the exit code.
@@ -77,14 +97,13 @@ func rows(t *testing.T, parts ...string) []map[string]string {
 }
 
 func TestDemoRunsEndToEnd(t *testing.T) {
-	out := filepath.Join(t.TempDir(), "out")
-	stdout, stderr, code := tilelapse(t, "run", demoDir, "--out", out, "--jobs", "2")
-	require.Equal(t, 0, code, stderr)
-	assert.Equal(t, out, strings.TrimSpace(stdout), "standard output holds the results' path alone")
-	assert.NotContains(t, stderr, "\r", "no bar outside a terminal")
+	r := demoResult(t)
+	out := r.out
+	assert.Equal(t, out, strings.TrimSpace(r.stdout), "standard output holds the results' path alone")
+	assert.NotContains(t, r.stderr, "\r", "no bar outside a terminal")
 
 	for _, f := range []string{"photos.csv", "mappings.csv", "zones.csv", "compare.csv", "tiles.csv", "glazes.csv", "repeat.csv", "controls.csv",
-		"trends.csv", "intervals.csv", "priorities.csv", "run.json", "ORIGINALS.sha256", "SHA256SUMS"} {
+		"trends.csv", "intervals.csv", "priorities.csv", "tables.xlsx", "report.html", "worksheet.html", "run.json", "ORIGINALS.sha256", "SHA256SUMS"} {
 		assert.FileExists(t, filepath.Join(out, f))
 	}
 	status := map[string]int{}
@@ -95,6 +114,7 @@ func TestDemoRunsEndToEnd(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 12, status["used"], "two views on six visits")
+	assert.Equal(t, 1, status["spare"], "the second frame of one visit")
 	assert.Equal(t, 1, status["rejected"], "the photo of something else")
 	for _, r := range rows(t, out, "zones.csv") {
 		assert.FileExists(t, filepath.Join(out, "series", r["view"], r["zone"]+".csv"))
@@ -148,9 +168,7 @@ func TestDemoRunsEndToEnd(t *testing.T) {
 
 // Photos that come in one by one end in the same bytes as all at once: the result hangs on the set, not the order.
 func TestPhotosAddedOneByOne(t *testing.T) {
-	whole := filepath.Join(t.TempDir(), "whole")
-	_, stderr, code := tilelapse(t, "run", demoDir, "--out", whole, "--quiet")
-	require.Equal(t, 0, code, stderr)
+	whole := demoResult(t).out
 	dir := filepath.Join(t.TempDir(), "demo")
 	copyTree(t, demoDir, dir)
 	photos := filepath.Join(dir, "photos")
@@ -213,6 +231,7 @@ func TestABadPhotoNeverStopsTheOthers(t *testing.T) {
 	bad := filepath.Join(dir, "photos", "2020-01-01 broken.jpg")
 	require.NoError(t, os.WriteFile(bad, []byte("\xff\xd8\xff\xe0 not much of a picture"), 0o644))
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "photos", "empty.jpg"), nil, 0o644))
+	copyTree(t, filepath.Join(demoResult(t).out, ".tilelapse", "records"), filepath.Join(dir, "out", ".tilelapse", "records"))
 	_, stderr, code := tilelapse(t, "run", dir, "--quiet")
 	require.Equal(t, 0, code, stderr)
 	refused := map[string]string{}
