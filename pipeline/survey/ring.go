@@ -1,7 +1,9 @@
 package survey
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"tilelapse/measure/plane"
 )
@@ -88,20 +90,31 @@ func solid(rings [][]plane.Point) [][]plane.Point {
 
 // crossed reports whether two sides of a ring cross each other. Rings of more than maxSides points are not checked.
 func crossed(ring []plane.Point) bool {
-	const maxSides = 3000
+	const maxSides = 20000
 	n := len(ring)
-	if n > maxSides {
+	if n > maxSides || n < 4 {
 		return false
 	}
-	side := func(a, b, p plane.Point) float64 { return (b.X-a.X)*(p.Y-a.Y) - (p.X-a.X)*(b.Y-a.Y) }
-	for i, a := range ring {
-		b := ring[(i+1)%n]
-		for j := i + 2; j < n; j++ {
-			c, d := ring[j], ring[(j+1)%n]
-			if i == 0 && j == n-1 {
-				continue // neighbours
+	order := make([]int, n) // sides from left to right, so that only those side by side are compared
+	left := func(i int) float64 { return math.Min(ring[i].X, ring[(i+1)%n].X) }
+	right := func(i int) float64 { return math.Max(ring[i].X, ring[(i+1)%n].X) }
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(i, j int) int { return cmp.Or(cmp.Compare(left(i), left(j)), cmp.Compare(i, j)) })
+	turn := func(a, b, p plane.Point) float64 { return (b.X-a.X)*(p.Y-a.Y) - (p.X-a.X)*(b.Y-a.Y) }
+	for k, i := range order {
+		a, b := ring[i], ring[(i+1)%n]
+		for _, j := range order[k+1:] {
+			if left(j) > right(i) {
+				break
 			}
-			if side(a, b, c)*side(a, b, d) < 0 && side(c, d, a)*side(c, d, b) < 0 {
+			c, d := ring[j], ring[(j+1)%n]
+			if math.Max(c.Y, d.Y) < math.Min(a.Y, b.Y) || math.Min(c.Y, d.Y) > math.Max(a.Y, b.Y) ||
+				(i+1)%n == j || (j+1)%n == i { // neighbours share a corner
+				continue
+			}
+			if turn(a, b, c)*turn(a, b, d) < 0 && turn(c, d, a)*turn(c, d, b) < 0 {
 				return true
 			}
 		}
