@@ -7,6 +7,13 @@ import (
 	"tilelapse/measure/colour"
 )
 
+// opacityLimit is the standard error of a pixel's opacity from which on a tile is not read: half the step to the
+// threshold.
+const opacityLimit = 0.10
+
+// readShare is the least share of a zone's tiles in plain sight that has to be read for the zone to get a figure.
+const readShare = 0.35
+
 // Close makes the figures of every photo from the readings of all photos of the view. baseline is the index of the photo
 // that drift is counted from, -1 = the reference. The order of readings does not matter to any figure.
 func (v *View) Close(readings []*Reading, baseline int) []*PhotoResult {
@@ -28,6 +35,9 @@ func (v *View) closeOne(r *Reading, calls []call) *PhotoResult {
 		n := float64(len(t.pix))
 		if n > 0 {
 			x.ReadablePct = 100 * tr.Read / n
+		}
+		if x.State == Present && r.Basis != BasisNone && tr.In > 0 && (tr.Read == 0 || tr.Sigma > opacityLimit) {
+			x.State, x.Reason = Unreadable, "scale can't be told on this glaze in this light"
 		}
 		if x.State == Present && tr.Read >= 0.2*n && tr.Read > 0 && r.Basis != BasisNone {
 			x.ReadPx, x.ScaledPx = tr.Read, tr.Counts[len(offsets)/2].Value()
@@ -55,7 +65,7 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 	nan := math.NaN()
 	out := ZoneResult{Zone: z, Basis: r.Basis, ScalePct: nan, ScaleLo: nan, ScaleHi: nan, Scale10Pct: nan, Scale40Pct: nan, OpacityPct: nan,
 		DriftDE00: nan, DriftLo: nan, DriftHi: nan, DL: nan, DA: nan, DB: nan, GapPct: nan, ScaledOrLostPct: nan, ScaleDetectable: nan, DriftDetectable: nan}
-	var area, hidden, other, lost, seen, read float64
+	var area, hidden, other, lost, seen, read, plain float64
 	var counts [len(offsets)]float64
 	var a10, a40, op float64
 	var de, dl, da, db []float64
@@ -74,6 +84,8 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 			out.TilesMissing++
 			lost += n
 			seen += n
+		case Unreadable:
+			plain += tr.In
 		case Hidden:
 			hidden += n
 		case OffPalette:
@@ -84,6 +96,7 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 			out.TilesRead++
 			seen += tr.Read
 			other += tr.Other
+			plain += tr.In
 		}
 		if x.ReadPx == 0 {
 			continue
@@ -102,7 +115,8 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 	}
 	out.ReadablePct, out.HiddenPct, out.OtherPct = 100*seen/area, 100*hidden/area, 100*other/area
 	out.GapPct = 100 * lost / area
-	if read < 0.1*area || r.Basis == BasisNone {
+	// a few tiles that can be read stand for the zone only when they are not the odd ones
+	if read < 0.1*area || read < readShare*plain || r.Basis == BasisNone {
 		return out
 	}
 	mid := len(offsets) / 2

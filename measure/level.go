@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -73,7 +74,7 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 			middle[k] = lower[k]
 		}
 	}
-	fit := v.quadratic(lower)
+	fit := v.quadratic(lower, v.anchors(o))
 	far, seen := 0, 0
 	for k := range v.tiles {
 		if joint[k] > 0 && !math.IsNaN(lower[k]) {
@@ -83,7 +84,16 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 			}
 		}
 	}
-	o.Shadows = seen > 0 && float64(far) > 0.12*float64(seen) || o.controlsCut()
+	beyond := 0
+	for _, y := range all {
+		if o.HasLine && (y < 0.55*o.Line.Lo || y > 2*o.Line.Hi) {
+			beyond++
+		}
+	}
+	o.Shadows = seen > 0 && float64(far) > 0.12*float64(seen) || o.controlsCut() || float64(beyond) > 0.12*float64(len(all))
+	if o.Shadows && o.HasLine && float64(beyond) > 0.05*float64(len(all)) {
+		v.lineFromJoints(img, o)
+	}
 	for k := range v.tiles {
 		switch {
 		case math.IsNaN(lower[k]):
@@ -97,6 +107,59 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 		o.Tiles[k].Level = out[k]
 	}
 	return out
+}
+
+// lineFromJoints learns the photo's two lights anew from controls and joints together: the controls all lie in one of
+// them.
+func (v *View) lineFromJoints(img *plane.Image, o *Observation) {
+	var samples []light.Sample
+	for _, c := range o.Controls {
+		samples = append(samples, c.Samples...)
+	}
+	n := len(samples)
+	for k := range v.tiles {
+		if g, ok := v.jointGain(img, v.tiles[k].ring); ok {
+			samples = append(samples, light.Sample{Gain: g, Group: len(v.controls) + k})
+		}
+	}
+	if len(samples) == n {
+		return
+	}
+	w := 2 * float64(len(v.controls)) / float64(len(samples)-n)
+	for j := n; j < len(samples); j++ {
+		samples[j].Weight = w
+	}
+	o.Line, _ = light.Fit(samples)
+}
+
+// jointGain returns the gain of each channel on the joint pixels between the lower tenth and the middle of the levels.
+func (v *View) jointGain(img *plane.Image, ring []int32) (g [3]float64, ok bool) {
+	type px struct {
+		y float64
+		i int32
+	}
+	var all []px
+	for _, i := range ring {
+		if img.Flags[i]&(unread|plane.Low) == 0 {
+			all = append(all, px{light.Y(v.px(img.RGB, i)) / math.Max(light.Y(v.px(v.ref.RGB, i)), 1e-3), i})
+		}
+	}
+	if len(all) < 30 {
+		return g, false
+	}
+	slices.SortStableFunc(all, func(a, b px) int { return cmp.Compare(a.y, b.y) })
+	all = all[len(all)/10 : len(all)/2]
+	var a, b [3]float64
+	for _, p := range all {
+		x, r := v.px(img.RGB, p.i), v.px(v.ref.RGB, p.i)
+		for c := range 3 {
+			a[c], b[c] = a[c]+x[c], b[c]+r[c]
+		}
+	}
+	for c := range 3 {
+		g[c] = a[c] / math.Max(b[c], 1e-6)
+	}
+	return g, true
 }
 
 // ownLevel returns the light's level on a tile as if its glaze had not changed: a lower quantile, as on joints.
@@ -136,11 +199,31 @@ func (o *Observation) controlsCut() bool {
 	return false
 }
 
-// quadratic fits a quadratic in the tiles' positions to values, NaN left out, with Cauchy weights.
-func (v *View) quadratic(y []float64) func(k int) float64 {
+// anchor is a place where the light's level is known from a control.
+type anchor struct{ x, y, value float64 }
+
+// anchors gives the middle level of every control, at its middle.
+func (v *View) anchors(o *Observation) []anchor {
+	var out []anchor
+	for k, c := range o.Controls {
+		var y []float64
+		for _, s := range c.Samples {
+			y = append(y, light.Y(s.Gain))
+		}
+		if m := median(y); m > 0 && c.InFrame > 0.3 {
+			cx, cy := v.spec.Controls[k].Centroid()
+			out = append(out, anchor{cx, cy, math.Log(m)})
+		}
+	}
+	return out
+}
+
+// quadratic fits a quadratic in position to the tiles' values, NaN left out, and to anchors, each worth a twentieth of
+// the tiles. Cauchy weights, narrower above than below: what disagrees upwards is scale.
+func (v *View) quadratic(y []float64, anchors []anchor) func(k int) float64 {
 	sx, sy := float64(v.spec.Frame.RefW)/2, float64(v.spec.Frame.RefH)/2
-	row := func(k int) [6]float64 {
-		a, b := v.tiles[k].x/sx-1, v.tiles[k].y/sy-1
+	row := func(x, y float64) [6]float64 {
+		a, b := x/sx-1, y/sy-1
 		return [6]float64{1, a, b, a * a, a * b, b * b}
 	}
 	var coef [6]float64
@@ -154,22 +237,17 @@ func (v *View) quadratic(y []float64) func(k int) float64 {
 		return func(int) float64 { return 0 }
 	}
 	coef[0] = median(vals)
-	at := func(k int) float64 {
-		r, s := row(k), 0.0
+	dot := func(r [6]float64) float64 {
+		s := 0.0
 		for j := range r {
 			s += coef[j] * r[j]
 		}
 		return s
 	}
-	for range 10 {
+	at := func(k int) float64 { return dot(row(v.tiles[k].x, v.tiles[k].y)) }
+	for range 12 {
 		var m [6][7]float64
-		for k, x := range y {
-			if math.IsNaN(x) {
-				continue
-			}
-			d := (x - at(k)) / 0.08
-			w := 1 / (1 + d*d)
-			r := row(k)
+		add := func(r [6]float64, x, w float64) {
 			for i := range r {
 				for j := range r {
 					m[i][j] += w * r[i] * r[j]
@@ -177,14 +255,31 @@ func (v *View) quadratic(y []float64) func(k int) float64 {
 				m[i][6] += w * r[i] * x
 			}
 		}
+		for k, x := range y {
+			if math.IsNaN(x) {
+				continue
+			}
+			d := x - at(k)
+			if d > 0 {
+				d /= 0.05
+			} else {
+				d /= 0.10
+			}
+			add(row(v.tiles[k].x, v.tiles[k].y), x, 1/(1+d*d))
+		}
+		for _, a := range anchors {
+			r := row(a.x, a.y)
+			d := (a.value - dot(r)) / 0.15
+			add(r, a.value, 0.05*float64(len(vals))/(1+d*d))
+		}
 		for i := 1; i < 6; i++ {
 			m[i][i] += 0.5 // few tiles say little about slopes
 		}
-		if c, ok := solve6(m); ok {
-			coef = c
-		} else {
+		c, ok := solve6(m)
+		if !ok {
 			break
 		}
+		coef = c
 	}
 	return at
 }

@@ -112,7 +112,7 @@ func (v *View) look(img *plane.Image, o *Observation) {
 		r.Gain = mulv(l.base, l.kg)
 		if like, mid, spread, ok := v.alike(k, looks, o); ok {
 			over := r.Base - mid
-			if over > 2.5*spread+0.01 && (l.clean < 0.6 || over > 0.25) {
+			if over > 2.5*spread+0.02+0.7*(l.wide-r.Sigma) && (l.clean < 0.6 || over > 0.25) {
 				r.Own = false
 				r.Gain = mulv(like, l.kg)
 			}
@@ -199,7 +199,7 @@ func (v *View) lookTile(img *plane.Image, l *tileLook, k int, o *Observation, le
 	l.kg = kg
 	dep := mulv(kg, v.deposit)
 	free := levelSigma
-	if o.Shadows {
+	if o.Shadows && !v.nearBlack(k) {
 		free = shadowSigma
 	}
 	for j := 0; j < len(t.inner); j += step {
@@ -240,6 +240,9 @@ func (v *View) lookTile(img *plane.Image, l *tileLook, k int, o *Observation, le
 		l.tail = 0
 	}
 }
+
+// nearBlack reports whether a tile sends so little light of its own that the level hardly matters to its whiteness.
+func (v *View) nearBlack(k int) bool { return light.Y(v.tiles[k].mean) < 0.06 }
 
 // pixelSigma predicts the standard error of one pixel's whiteness on a glaze, from the noise of its channels
 // and the texture of its level.

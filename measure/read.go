@@ -20,7 +20,7 @@ type Reading struct {
 }
 
 // thresholds at which whitened pixels are counted: around Spec.Opacity, for the interval, and at 0.1 and 0.4.
-var offsets = [...]float64{-0.08, -0.05, -0.03, 0, 0.03, 0.05, 0.08}
+var offsets = [...]float64{-0.15, -0.11, -0.08, -0.05, -0.025, 0, 0.025, 0.05, 0.08, 0.11, 0.15}
 
 // TileRead is a tile's sums in one photo.
 type TileRead struct {
@@ -53,11 +53,14 @@ func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
 	return r
 }
 
+// blindSigma is the noise of whiteness at the first look from which on a glaze's clean place can't be told.
+const blindSigma = 0.13
+
 func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead {
 	t := &v.tiles[k]
 	tl := l.Tiles[k]
 	var r TileRead
-	colourful := l.Basis != BasisNone && light.Y(tl.Gain) > 0
+	colourful := l.Basis != BasisNone && light.Y(tl.Gain) > 0 && tl.Noise <= blindSigma
 	kg := l.Line.At(tl.Level)
 	var base [3]float64
 	for c := range 3 {
@@ -100,7 +103,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		}
 	}
 	for j, d := range offsets {
-		r.Counts[j] = h.count(v.spec.Opacity + d)
+		r.Counts[j] = h.count(math.Max(0.01, v.spec.Opacity+d))
 	}
 	r.At10, r.At40 = h.count(0.1), h.count(0.4)
 	r.Level = tl.Level

@@ -29,6 +29,7 @@ type TileLight struct {
 	Sigma  float64    `json:"sigma"`  // relative spread of the light's level inside the tile
 	Level  float64    `json:"level"`  // the light's level, photo over reference
 	Uneven float64    `json:"uneven"` // how uneven the light is on the joints around it, relative
+	Noise  float64    `json:"noise"`  // standard error of a pixel's whiteness at the first look
 	Borne  float64    `json:"borne"`  // how far Gain is the tile's own, 0..1; else its neighbours'
 }
 
@@ -79,9 +80,17 @@ func (v *View) solveOne(o *Observation) *Light {
 			continue
 		}
 		known = append(known, r.Level)
-		t := TileLight{Gain: r.Gain, Level: r.Level, Uneven: r.Uneven, Sigma: math.Max(math.Max(r.Spread, usual), 0.02)}
+		t := TileLight{Gain: r.Gain, Level: r.Level, Uneven: r.Uneven, Noise: r.Sigma, Sigma: math.Max(math.Max(r.Spread, usual), 0.02)}
 		if o.Shadows {
-			t.Sigma = math.Max(t.Sigma, r.Uneven)
+			// a shadow's edge may cross the tile: what can be told without the level, is
+			switch even := math.Max(t.Sigma, r.Uneven); {
+			case v.nearBlack(k):
+				t.Sigma = math.Min(math.Max(t.Sigma, 0.08), 0.12)
+			case even > 0.1:
+				t.Sigma = shadowSigma
+			default:
+				t.Sigma = even
+			}
 		}
 		t.Sigma = digits(t.Sigma, 4)
 		if r.Own {
