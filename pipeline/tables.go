@@ -30,6 +30,10 @@ func (r *run) tabulate(context.Context) error {
 		r.set.Controls = append(r.set.Controls, controlRows(v)...)
 		r.set.Glazes = append(r.set.Glazes, r.glazeRows(v)...)
 	}
+	sort.SliceStable(r.set.Glazes, func(i, j int) bool {
+		a, b := r.set.Glazes[i], r.set.Glazes[j]
+		return less(a.Glaze, b.Glaze, a.Visit, b.Visit, a.View, b.View)
+	})
 	sort.SliceStable(r.set.Zones, func(i, j int) bool {
 		a, b := r.set.Zones[i], r.set.Zones[j]
 		return less(a.View, b.View, a.Zone, b.Zone, a.Visit, b.Visit)
@@ -278,6 +282,41 @@ func repeatRows(v *viewResult) []table.Repeat {
 			}
 		}
 	}
+	return rows
+}
+
+// controlRows tells what each control gave when it was left out of the light model.
+func controlRows(v *viewResult) []table.Control {
+	var rows []table.Control
+	for i, p := range v.photos {
+		for _, c := range v.model.CheckControls(v.seen[i]) {
+			rows = append(rows, table.Control{
+				View: v.view.ID, Control: v.spec.Controls[c.Control].ID, Visit: p.visit(), Photo: p.rel,
+				DE00: c.DE00, DL: c.DL, DA: c.DA, DB: c.DB, Note: c.Note,
+			})
+		}
+	}
+	sort.SliceStable(rows, func(i, j int) bool {
+		return less(rows[i].Control, rows[j].Control, rows[i].Visit, rows[j].Visit, rows[i].Photo, rows[j].Photo)
+	})
+	return rows
+}
+
+// glazeRows tells the drift of every glaze on every reported visit.
+func (r *run) glazeRows(v *viewResult) []table.Glaze {
+	var rows []table.Glaze
+	for i, p := range v.photos {
+		if p.status != statusUsed {
+			continue
+		}
+		for _, g := range v.glazes[i] {
+			rows = append(rows, table.Glaze{
+				Glaze: g.Name, Visit: p.visit(), View: v.view.ID, Tiles: float64(g.Tiles), DriftDE00: g.DriftDE00, Lo: g.Lo, Hi: g.Hi,
+				DL: g.DL, DA: g.DA, DB: g.DB, PaletteDE00: nan, RefL: g.Ref.L, RefA: g.Ref.A, RefB: g.Ref.B,
+			})
+		}
+	}
+	sort.SliceStable(rows, func(i, j int) bool { return less(rows[i].Glaze, rows[j].Glaze, rows[i].Visit, rows[j].Visit) })
 	return rows
 }
 

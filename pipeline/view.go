@@ -37,6 +37,8 @@ type viewResult struct {
 	readings []*measure.Reading
 	lights   []*measure.Light
 	results  []*measure.PhotoResult
+	seen     []*measure.Observation
+	glazes   [][]measure.GlazeResult // a photo's glazes
 	model    *measure.View
 }
 
@@ -173,6 +175,10 @@ func (r *run) measureView(ctx context.Context, ref *reference) (*viewResult, err
 		return nil, err
 	}
 	v.results = v.model.Close(v.readings, v.baseline(r.survey))
+	v.seen = obs
+	for _, res := range v.results {
+		v.glazes = append(v.glazes, v.model.Glazes(res)) // names the tiles' glazes, too
+	}
 	return v, nil
 }
 

@@ -1,0 +1,154 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"math/rand"
+	"sort"
+
+	"tilelapse/measure/colour"
+)
+
+// GlazeResult is one glaze of a view in one photo: the middle of its tiles' signed colour differences. NaN = not measured.
+type GlazeResult struct {
+	Name              string
+	Ref               colour.Lab // in the reference as photographed, D65
+	Tiles             int        // tiles it was measured on
+	DriftDE00, Lo, Hi float64    // CIEDE2000 of the middle difference, 95 % interval over tiles
+	DL, DA, DB        float64
+}
+
+// glazeSpread is how far, ΔE00, tiles of one glaze may lie from their glaze's colour: hand-made tiles differ (our choice).
+const glazeSpread = 7
+
+// paletteReach is how far, ΔE00, a glaze as photographed may lie from a palette glaze and still bear its name: the
+// reference photo's light is not cancelled without a chart (our choice).
+const paletteReach = 12
+
+// glazeNames gives every tile the name of its glaze, from the reference alone: never from its colour now. With a palette
+// the nearest glaze within reach; else tiles of like colour form a group, found by taking the colour with most tiles
+// around it first.
+func (v *View) glazeNames() (names []string, centre map[string]colour.Lab) {
+	names, centre = make([]string, len(v.tiles)), map[string]colour.Lab{}
+	left := make([]int, 0, len(v.tiles))
+	for k := range v.tiles {
+		t := &v.tiles[k]
+		if t.zone < 0 || t.gap || t.scaled || t.dark || len(t.inner) == 0 {
+			continue
+		}
+		best, at := math.Inf(1), -1
+		for i, g := range v.spec.Palette {
+			if d := colour.CIEDE2000(t.lab, g.Lab); d < best {
+				best, at = d, i
+			}
+		}
+		if at >= 0 && best <= paletteReach {
+			names[k] = v.spec.Palette[at].Name
+			continue
+		}
+		left = append(left, k)
+	}
+	for n := 1; len(left) > 0; n++ {
+		seed, most := left[0], -1
+		for _, a := range left {
+			c := 0
+			for _, b := range left {
+				if colour.CIEDE2000(v.tiles[a].lab, v.tiles[b].lab) <= glazeSpread {
+					c++
+				}
+			}
+			if c > most {
+				seed, most = a, c
+			}
+		}
+		name := fmt.Sprintf("group-%02d", n)
+		rest := left[:0:0]
+		for _, k := range left {
+			if colour.CIEDE2000(v.tiles[seed].lab, v.tiles[k].lab) <= glazeSpread {
+				names[k] = name
+			} else {
+				rest = append(rest, k)
+			}
+		}
+		left = rest
+	}
+	by := map[string][][3]float64{}
+	for k, n := range names {
+		if n != "" {
+			l := v.tiles[k].lab
+			by[n] = append(by[n], [3]float64{l.L, l.A, l.B})
+		}
+	}
+	for n, ls := range by {
+		m := medians(ls)
+		centre[n] = colour.Lab{L: m[0], A: m[1], B: m[2]}
+	}
+	return names, centre
+}
+
+// Glazes tells the drift of every glaze in one photo, sorted by name, and names each tile's glaze in res.
+func (v *View) Glazes(res *PhotoResult) []GlazeResult {
+	names, centre := v.glazeNames()
+	diffs := map[string][][3]float64{}
+	for i := range res.Tiles {
+		t := &res.Tiles[i]
+		t.Glaze = names[t.Tile]
+		if t.Glaze != "" && t.State == Present && !math.IsNaN(t.DL+t.DA+t.DB) {
+			diffs[t.Glaze] = append(diffs[t.Glaze], [3]float64{t.DL, t.DA, t.DB})
+		}
+	}
+	var order []string
+	for n := range centre {
+		order = append(order, n)
+	}
+	sort.Strings(order)
+	nan := math.NaN()
+	var out []GlazeResult
+	for _, n := range order {
+		g := GlazeResult{Name: n, Ref: centre[n], Tiles: len(diffs[n]), DriftDE00: nan, Lo: nan, Hi: nan, DL: nan, DA: nan, DB: nan}
+		if d := diffs[n]; len(d) > 0 {
+			m := medians(d)
+			g.DL, g.DA, g.DB = m[0], m[1], m[2]
+			g.DriftDE00 = shifted(g.Ref, m)
+			if len(d) >= 5 {
+				g.Lo, g.Hi = bootstrap(g.Ref, d)
+			}
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
+// shifted is the size of a colour difference at a colour.
+func shifted(at colour.Lab, d [3]float64) float64 {
+	return colour.CIEDE2000(at, colour.Lab{L: at.L + d[0], A: at.A + d[1], B: at.B + d[2]})
+}
+
+// bootstrap draws tiles anew and returns the middle 95 % of the drift (Efron, 1979, Ann. Stat. 7, 1-26: percentile
+// bootstrap, from memory). Tiles are what is independent, not pixels. The light's own error is not in it.
+func bootstrap(at colour.Lab, d [][3]float64) (lo, hi float64) {
+	rng := rand.New(rand.NewSource(1))
+	const draws = 400
+	ds := make([]float64, draws)
+	s := make([][3]float64, len(d))
+	for i := range ds {
+		for j := range s {
+			s[j] = d[rng.Intn(len(d))]
+		}
+		ds[i] = shifted(at, medians(s))
+	}
+	sort.Float64s(ds)
+	return ds[draws*25/1000], ds[draws*975/1000]
+}
+
+// medians returns the median of each component.
+func medians(d [][3]float64) (m [3]float64) {
+	v := make([]float64, len(d))
+	for c := range 3 {
+		for i := range d {
+			v[i] = d[i][c]
+		}
+		m[c] = median(v)
+	}
+	return m
+}
