@@ -69,16 +69,16 @@ func (e *Evidence) Score() Scores {
 	clean = math.Max(0, clean-film)
 	noise := 1.5 * (1 + e.Noise)
 	kept := e.Whole - e.Usual
-	own := 5 + miss(change/noise) + 2.5*miss(clean/noise) + 1.5*miss(-kept/0.2) + miss((e.Rough-0.3)/0.25)
+	// where scale could make the colour too, it takes more to tell a bed from scale, and another glaze is unlikely
+	alike := math.Max(0, 1-e.Change/4)
+	own := 5 + miss(change/noise) + (2.5-alike)*miss(clean/noise) + 1.5*miss(-kept/0.2) + miss((e.Rough-0.3)/0.25)
 
 	// a change of the tile alone leaves the joint as it was and nothing of the tile's pattern
 	alone := 2*miss((e.Joint-1)/3) + miss((e.Own-0.2)/0.2)
-	// where scale could make the colour too, texture has to tell bed from scale, and another glaze is unlikely
-	alike := math.Max(0, 1-e.Change/4)
 	bed := 2 + alone +
-		1.5*miss(e.Bed/4) - over(e.Bed-6, 2.5) - 3*math.Max(0, 1-e.Odd/6) + // of the joint's colour, which the tile was not
+		(1+alike)*(1.5*miss(e.Bed/4)-over(e.Bed-6, 2.5)) - 3*math.Max(0, 1-e.Odd/6) + // of the joint's colour, which the tile was not
 		1.5*(1+alike)*miss((0.4-e.Coarse)/0.2) + // rough
-		miss((kept+0.3)/0.1) + miss((e.Contrast-0.3)/0.3) + // no step from the joint
+		(1+alike)*(miss((kept+0.3)/0.1)+miss((e.Contrast-0.3)/0.3)) + // no step from the joint
 		miss((e.Uneven-1)/1.5)
 	other := alone - 2.5*alike +
 		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
@@ -91,7 +91,7 @@ func (e *Evidence) Score() Scores {
 const (
 	doubtful = 0.2
 	likely   = 0.5
-	sure     = 0.75
+	sure     = 0.7
 	certain  = 0.9
 )
 

@@ -109,7 +109,7 @@ func (l *layout) reach() []bool {
 	return at
 }
 
-// cells cuts a tile's core into parts of some 30 px, at least four and at most 16 of them.
+// cells cuts a tile's core into parts of 10 px or more, at least four and at most 16 of them.
 func (l *layout) cells(t int) [][]int32 {
 	core := l.core[t]
 	if len(core) == 0 {
@@ -120,7 +120,7 @@ func (l *layout) cells(t int) [][]int32 {
 		x, y := int(i)%l.w, int(i)/l.w
 		x0, x1, y0, y1 = min(x0, x), max(x1, x), min(y0, y), max(y1, y)
 	}
-	n := min(4, max(2, int(math.Sqrt(float64(len(core))/30))))
+	n := min(4, max(2, int(math.Sqrt(float64(len(core))/10))))
 	parts := make([][]int32, n*n)
 	for _, i := range core {
 		x, y := int(i)%l.w, int(i)/l.w
@@ -129,7 +129,7 @@ func (l *layout) cells(t int) [][]int32 {
 	}
 	kept := parts[:0]
 	for _, p := range parts {
-		if len(p) >= 6 || n == 2 && len(p) > 0 {
+		if len(p) >= 5 || n == 2 && len(p) > 0 {
 			kept = append(kept, p)
 		}
 	}
