@@ -34,6 +34,9 @@ type ChartPoint struct {
 	Text           string
 }
 
+// TickEnd is how far down a tick of the time axis reaches.
+func (c Chart) TickEnd() float64 { return c.Bottom + 5 }
+
 // Ranged reports whether the visit's day is known as a range only.
 func (p ChartPoint) Ranged() bool { return p.XTo-p.XFrom > 3 }
 

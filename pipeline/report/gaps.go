@@ -17,21 +17,15 @@ type gapPage struct {
 	Back   template.URL
 	Shapes []gapShape
 	Rows   []gapRow
-	Dated  bool // few enough shapes for their years to be written on the map
 }
-
-// TextSize is the height of numbers on the map, in its own units.
-func (g gapPage) TextSize() float64 { return float64(max(g.W, g.H)) / 52 }
-
-// SmallText is the height of years on the map.
-func (g gapPage) SmallText() float64 { return g.TextSize() * 0.62 }
 
 type gapShape struct {
 	No                  int
 	Points, Label, Year string
 	Title               string
 	X, Y                float64
-	Kind                string // missing, offpalette or back
+	Size                float64 // of the label, in units of the map
+	Kind                string  // missing, offpalette or back
 }
 
 type gapRow struct {
@@ -71,15 +65,14 @@ func (p *page) gaps(w words) {
 			r.No = len(g.Rows) + 1
 			g.Rows = append(g.Rows, r)
 			if tile, ok := ring[r.Tile]; ok {
-				g.Shapes = append(g.Shapes, shapeOf(tile.Ring, r, w))
+				g.Shapes = append(g.Shapes, shapeOf(tile.Ring, r, float64(max(v.W, v.H)), w))
 			}
 		}
-		g.Dated = len(g.Shapes) <= 40
 		p.Gaps = append(p.Gaps, g)
 	}
 }
 
-func shapeOf(ring []plane.Point, r gapRow, w words) gapShape {
+func shapeOf(ring []plane.Point, r gapRow, side float64, w words) gapShape {
 	s := gapShape{No: r.No, Kind: r.Kind, Label: fmt.Sprint(r.No), Year: year(r.First)}
 	if r.Back() {
 		s.Kind = "back"
@@ -90,7 +83,18 @@ func shapeOf(ring []plane.Point, r gapRow, w words) gapShape {
 	}
 	s.Title = w.say("gap.title", r.No, w.say("state."+r.Kind), last, r.First)
 	s.Points, s.X, s.Y = outline(ring)
+	s.Size = labelSize(ring, side)
 	return s
+}
+
+// labelSize fits a label to a tile: as high as a good half of it, between the smallest that can still be read in a
+// picture whose longer side is given and one that does not shout.
+func labelSize(ring []plane.Point, side float64) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, p := range ring {
+		lo, hi = math.Min(lo, p.X), math.Max(hi, p.X)
+	}
+	return math.Min(math.Max(0.42*(hi-lo), side/85), side/42)
 }
 
 func year(iso string) string {

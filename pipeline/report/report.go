@@ -85,6 +85,7 @@ func render(in Input, name string, fill func(*page, words) error) ([]byte, error
 		"area":   p.area,
 		"num":    func(v float64, d int) string { return dash(table.Number(v, d)) },
 		"dash":   dash,
+		"stated": func(s string) string { return orUnknown(s, w) },
 		"nan":    math.IsNaN,
 		"title":  p.title,
 		"add":    func(a, b int) int { return a + b },

@@ -112,6 +112,7 @@ func (p *page) zoneSheet(s *sheetPage) {
 				sh := gapShape{Kind: "zone"}
 				sh.Points, sh.X, sh.Y = outline(r)
 				if k == 0 {
+					sh.Size = float64(max(v.W, v.H)) / 26
 					sh.Label = no[[2]string{v.ID, z.ID}]
 				}
 				g.Shapes = append(g.Shapes, sh)

@@ -127,7 +127,7 @@ func changeWords(z zonePage, w words) string {
 }
 
 func (p *page) tilesLead(w words) {
-	missing, unseen, off, lost, back := 0, 0, 0, 0, 0
+	missing, unseen, off, lost := 0, 0, 0, 0
 	for _, z := range p.Zones {
 		missing += z.Gone.Missing
 		unseen += z.Gone.Unseen
@@ -136,12 +136,7 @@ func (p *page) tilesLead(w words) {
 	from, to := "", ""
 	for _, g := range p.Gaps {
 		for _, r := range g.Rows {
-			if r.Kind != "missing" {
-				continue
-			}
-			if r.Back() {
-				back++
-			} else if r.LastPresent != "" {
+			if r.Final == "missing" && r.LastPresent != "" {
 				lost++
 				if from == "" || r.LastPresent < from {
 					from = r.LastPresent
