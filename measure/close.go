@@ -2,7 +2,6 @@ package measure
 
 import (
 	"math"
-	"slices"
 
 	"tilelapse/measure/colour"
 )
@@ -55,20 +54,19 @@ func (v *View) closeOne(r *Reading, calls []call) *PhotoResult {
 		}
 		res.Tiles[k] = x
 	}
+	noise := v.lightNoise(res)
 	for z := range v.spec.Zones {
-		res.Zones = append(res.Zones, v.closeZone(r, res, z))
+		res.Zones = append(res.Zones, v.closeZone(r, res, z, noise))
 	}
 	return res
 }
 
-func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
+// closeZone makes a zone's figures. noise is what the photo's light adds to tiles' colours, CIELAB units.
+func (v *View) closeZone(r *Reading, res *PhotoResult, z int, noise [3]float64) ZoneResult {
 	nan := math.NaN()
 	out := ZoneResult{Zone: z, Basis: r.Basis, ScalePct: nan, ScaleLo: nan, ScaleHi: nan, Scale10Pct: nan, Scale40Pct: nan, OpacityPct: nan,
 		DriftDE00: nan, DriftLo: nan, DriftHi: nan, DL: nan, DA: nan, DB: nan, GapPct: nan, ScaledOrLostPct: nan, ScaleDetectable: nan, DriftDetectable: nan}
-	var area, hidden, other, lost, seen, read, plain float64
-	var counts [len(offsets)]float64
-	var a10, a40, op float64
-	var de, dl, da, db []float64
+	var area, hidden, other, lost, seen, plain, a10, a40, op float64
 	for k := range v.tiles {
 		t := &v.tiles[k]
 		if t.zone != z {
@@ -98,16 +96,8 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 			other += tr.Other
 			plain += tr.In
 		}
-		if x.ReadPx == 0 {
-			continue
-		}
-		read += tr.Read
-		for j := range counts {
-			counts[j] += tr.Counts[j].Value()
-		}
-		a10, a40, op = a10+tr.At10.Value(), a40+tr.At40.Value(), op+tr.Alpha
-		if !math.IsNaN(x.DriftDE00) {
-			de, dl, da, db = append(de, x.DriftDE00), append(dl, x.DL), append(da, x.DA), append(db, x.DB)
+		if x.ReadPx > 0 {
+			a10, a40, op = a10+tr.At10.Value(), a40+tr.At40.Value(), op+tr.Alpha
 		}
 	}
 	if area == 0 {
@@ -115,55 +105,29 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 	}
 	out.ReadablePct, out.HiddenPct, out.OtherPct = 100*seen/area, 100*hidden/area, 100*other/area
 	out.GapPct = 100 * lost / area
-	// a few tiles that can be read stand for the zone only when they are not the odd ones
-	if read < 0.1*area || read < readShare*plain || r.Basis == BasisNone {
+	if r.Basis == BasisNone {
+		out.Notes = append(out.Notes, "no colour basis: states only")
 		return out
 	}
-	mid := len(offsets) / 2
-	out.ScalePct = 100 * counts[mid] / read
-	out.ScaleLo, out.ScaleHi = 100*counts[mid+2]/read, 100*counts[mid-2]/read
+	s, read, sigma := v.sum(r, func(k int) bool { return v.tiles[k].zone == z && res.Tiles[k].ReadPx > 0 })
+	// a few tiles that can be read stand for the zone only when they are not the odd ones
+	if read < 0.1*area || read < readShare*plain {
+		if plain > 0.1*area {
+			out.Notes = append(out.Notes, "scale can't be told on these glazes in this light")
+		}
+		return out
+	}
+	shared, own := v.shift(r, sigma)
+	out.ScalePct = s.at(0)
+	out.ScaleLo, out.ScaleHi = s.bounds(math.Hypot(shared, own))
+	unread := math.Max(0, 1-read/math.Max(area-hidden-lost, 1))
+	out.ScaleLo -= 0.3 * unread * (out.ScalePct - out.ScaleLo)
+	out.ScaleHi += 0.3 * unread * (out.ScaleHi - out.ScalePct)
+	lo, hi := s.bounds(own)
+	out.ScaleDetectable = math.Sqrt2 * (hi - lo) / 2
 	out.Scale10Pct, out.Scale40Pct, out.OpacityPct = 100*a10/read, 100*a40/read, 100*math.Max(0, op)/read
-	out.ScaledOrLostPct = 100 * (counts[mid] + lost) / (read + lost)
-	if len(de) >= 3 {
-		out.DriftDE00, out.DL, out.DA, out.DB = median(de), median(dl), median(da), median(db)
-		slices.Sort(de)
-		out.DriftLo, out.DriftHi = math.Max(0, out.DriftDE00-1.5), out.DriftDE00+1.5
-	}
-	return out
-}
-
-// Compare sets two photos side by side on the tiles read in both.
-func (v *View) Compare(before, after *PhotoResult, rb, ra *Reading) []Comparison {
-	var out []Comparison
-	for z := range v.spec.Zones {
-		c := Comparison{Zone: z, ScaleChange: math.NaN(), Lo: math.NaN(), Hi: math.NaN(), DriftDE00: math.NaN()}
-		var area, common, ca, cb, na, nb float64
-		for k := range v.tiles {
-			if v.tiles[k].zone != z {
-				continue
-			}
-			n := float64(len(v.tiles[k].pix))
-			area += n
-			a, b := &before.Tiles[k], &after.Tiles[k]
-			switch {
-			case a.State == Present && b.State == Missing:
-				c.Lost++
-			case a.State == Missing && b.State == Present:
-				c.Found++
-			}
-			if a.ReadPx > 0 && b.ReadPx > 0 {
-				c.CommonTiles++
-				common += n
-				ca, na, cb, nb = ca+a.ScaledPx, na+a.ReadPx, cb+b.ScaledPx, nb+b.ReadPx
-			}
-		}
-		if area > 0 {
-			c.CommonPct = 100 * common / area
-		}
-		if 2*common >= area && common > 0 {
-			c.ScaleChange = 100 * (cb/nb - ca/na)
-		}
-		out = append(out, c)
-	}
+	whitened := out.ScalePct / 100 * read
+	out.ScaledOrLostPct = 100 * (whitened + lost) / (read + lost)
+	v.closeDrift(r, res, z, noise, &out)
 	return out
 }

@@ -10,16 +10,19 @@ import (
 
 // Reading is what the second look at a photo leaves.
 type Reading struct {
-	Photo   Photo       `json:"photo"`
-	Basis   ColourBasis `json:"basis"`
-	From    string      `json:"deposit_from"`
-	Line    light.Line  `json:"line"`
-	Opacity []uint8     `json:"-"` // the opacity plane: codes in measure.go, measuring frame
-	Tiles   []TileRead  `json:"tiles"`
-	Signs   coverRecord `json:"signs"` // evidence for the tiles' states
+	Photo        Photo       `json:"photo"`
+	Basis        ColourBasis `json:"basis"`
+	From         string      `json:"deposit_from"`
+	Line         light.Line  `json:"line"`
+	Opacity      []uint8     `json:"-"` // the opacity plane: codes in measure.go, measuring frame
+	Tiles        []TileRead  `json:"tiles"`
+	Shadows      bool        `json:"shadows"`
+	DepositSigma float64     `json:"deposit_sigma"` // relative standard error of the deposit's level
+	Signs        coverRecord `json:"signs"`         // evidence for the tiles' states
 }
 
-// thresholds at which whitened pixels are counted: around Spec.Opacity, for the interval, and at 0.1 and 0.4.
+// offsets of the thresholds at which whitened pixels are counted, from Spec.Opacity: an error of opacity acts like a shifted
+// threshold, so the counts beside it give the interval.
 var offsets = [...]float64{-0.15, -0.11, -0.08, -0.05, -0.025, 0, 0.025, 0.05, 0.08, 0.11, 0.15}
 
 // TileRead is a tile's sums in one photo.
@@ -40,7 +43,7 @@ type TileRead struct {
 
 // Read takes the second look at a photo, with the light that Solve found for it.
 func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
-	r := &Reading{Photo: p, Basis: l.Basis, From: l.From, Line: l.Line}
+	r := &Reading{Photo: p, Basis: l.Basis, From: l.From, Line: l.Line, Shadows: l.Shadows, DepositSigma: l.DepositSigma}
 	r.Opacity = make([]uint8, v.w*v.h)
 	for i := range r.Opacity {
 		r.Opacity[i] = PixElsewhere

@@ -1,0 +1,79 @@
+package measure
+
+import (
+	"math"
+
+	"tilelapse/measure/colour"
+)
+
+// Standard errors of a zone's drift that its tiles have in common, CIELAB units: the light's level (lightness) and
+// colour. Calibrated on made scenes.
+const (
+	driftEven   = 0.9
+	driftShadow = 1.9
+)
+
+// lightNoise is what the light and the camera add to the colour differences of single tiles in one photo: the smallest
+// spread among the zones. Glaze that drifts unevenly only adds to it.
+func (v *View) lightNoise(res *PhotoResult) [3]float64 {
+	best := [3]float64{math.Inf(1), math.Inf(1), math.Inf(1)}
+	for z := range v.spec.Zones {
+		var d [3][]float64
+		for k := range v.tiles {
+			if x := &res.Tiles[k]; v.tiles[k].zone == z && !math.IsNaN(x.DriftDE00) {
+				d[0], d[1], d[2] = append(d[0], x.DL), append(d[1], x.DA), append(d[2], x.DB)
+			}
+		}
+		if len(d[0]) < 12 {
+			continue
+		}
+		for c := range d {
+			best[c] = math.Min(best[c], spreadOf(d[c]))
+		}
+	}
+	for c := range best {
+		if math.IsInf(best[c], 1) {
+			best[c] = 0
+		}
+	}
+	return best
+}
+
+// closeDrift makes a zone's drift: the median over its tiles, less what the light's noise adds to a distance, which can
+// only grow by it.
+func (v *View) closeDrift(r *Reading, res *PhotoResult, z int, noise [3]float64, out *ZoneResult) {
+	var de, dl, da, db, add []float64
+	for k := range v.tiles {
+		x := &res.Tiles[k]
+		if v.tiles[k].zone != z || x.State != Present || math.IsNaN(x.DriftDE00) {
+			continue
+		}
+		de, dl, da, db = append(de, x.DriftDE00), append(dl, x.DL), append(da, x.DA), append(db, x.DB)
+		l := v.tiles[k].lab
+		add = append(add, colour.CIEDE2000(l, colour.Lab{L: l.L + noise[0], A: l.A + noise[1], B: l.B + noise[2]}))
+	}
+	if len(de) < 3 {
+		return
+	}
+	out.DL, out.DA, out.DB = median(dl), median(da), median(db)
+	out.DriftDE00 = math.Sqrt(math.Max(0, sq(median(de))-sq(0.9*median(add))))
+	s := driftEven
+	if r.Shadows {
+		s = driftShadow
+	}
+	if r.Basis == BasisSurface {
+		s *= 1.5
+	}
+	s = math.Hypot(s, 0.3*median(add))
+	s = math.Hypot(s, 1.25*spreadOf(de)/math.Sqrt(float64(len(de))))
+	out.DriftLo, out.DriftHi = math.Max(0, out.DriftDE00-1.96*s), out.DriftDE00+1.96*s
+	out.DriftDetectable = 1.96 * math.Sqrt2 * s
+}
+
+// between returns CIEDE2000 between a tile's unwhitened glaze in two photos; NaN when either is unknown.
+func (v *View) between(k int, a, b *TileResult) float64 {
+	if math.IsNaN(a.GlazeNow[0]) || math.IsNaN(b.GlazeNow[0]) {
+		return math.NaN()
+	}
+	return colour.CIEDE2000(colour.RGB(a.GlazeNow).Lab(), colour.RGB(b.GlazeNow).Lab())
+}
