@@ -17,19 +17,46 @@ const readShare = 0.35
 // that drift is counted from, -1 = the reference. The order of readings does not matter to any figure.
 func (v *View) Close(readings []*Reading, baseline int) []*PhotoResult {
 	calls := v.cover.calls(v, readings)
+	// the colours drift is counted from
+	from := make([]colour.Lab, len(v.tiles))
+	for k := range v.tiles {
+		from[k] = v.tiles[k].lab
+	}
+	if baseline >= 0 && baseline < len(readings) {
+		r := readings[baseline]
+		for k := range v.tiles {
+			from[k] = colour.Lab{L: math.NaN(), A: math.NaN(), B: math.NaN()}
+			if now, ok := v.glazeNow(r, k); ok && calls[baseline][k].state == Present && r.Basis != BasisNone {
+				from[k] = colour.RGB(now).Lab()
+			}
+		}
+	}
 	out := make([]*PhotoResult, len(readings))
 	for i, r := range readings {
-		out[i] = v.closeOne(r, calls[i])
+		out[i] = v.closeOne(r, calls[i], from)
 	}
 	return out
 }
 
-func (v *View) closeOne(r *Reading, calls []call) *PhotoResult {
-	res := &PhotoResult{Basis: r.Basis, Tiles: make([]TileResult, len(v.tiles))}
+// glazeNow returns the linear colour of a tile's unwhitened glaze in a photo, light cancelled.
+func (v *View) glazeNow(r *Reading, k int) (now [3]float64, ok bool) {
+	tr := &r.Tiles[k]
+	if tr.CleanPx < 12 || tr.CleanPx < 0.05*tr.Read {
+		return now, false
+	}
+	kg := r.Line.At(tr.Level)
+	for c := range 3 {
+		now[c] = v.tiles[k].mean[c] * tr.Gain[c] / math.Max(kg[c], 1e-6)
+	}
+	return now, true
+}
+
+func (v *View) closeOne(r *Reading, calls []call, from []colour.Lab) *PhotoResult {
+	res := &PhotoResult{Basis: r.Basis, light: driftSigma(r), Tiles: make([]TileResult, len(v.tiles))}
 	for k := range v.tiles {
 		t, tr := &v.tiles[k], &r.Tiles[k]
 		nan := math.NaN()
-		x := TileResult{Tile: k, State: calls[k].state, Confidence: calls[k].confidence, Reason: calls[k].reason,
+		x := TileResult{Tile: k, State: calls[k].state, Confidence: calls[k].confidence, Reason: calls[k].reason, Glaze: v.names[k],
 			ScalePct: nan, OpacityPct: nan, DriftDE00: nan, DL: nan, DA: nan, DB: nan, PaletteDE00: nan, GlazeNow: [3]float64{nan, nan, nan}}
 		n := float64(len(t.pix))
 		if n > 0 {
@@ -42,14 +69,11 @@ func (v *View) closeOne(r *Reading, calls []call) *PhotoResult {
 			x.ReadPx, x.ScaledPx = tr.Read, tr.Counts[len(offsets)/2].Value()
 			x.OpacitySum = math.Max(0, tr.Alpha)
 			x.ScalePct, x.OpacityPct = 100*x.ScaledPx/tr.Read, 100*x.OpacitySum/tr.Read
-			if tr.CleanPx >= 12 {
-				k := r.Line.At(tr.Level)
-				for c := range 3 {
-					x.GlazeNow[c] = t.mean[c] * tr.Gain[c] / k[c]
-				}
-				now := colour.RGB(x.GlazeNow).Lab()
-				x.DriftDE00 = colour.CIEDE2000(t.lab, now)
-				x.DL, x.DA, x.DB = now.L-t.lab.L, now.A-t.lab.A, now.B-t.lab.B
+			if now, ok := v.glazeNow(r, k); ok {
+				x.GlazeNow = now
+				lab := colour.RGB(now).Lab()
+				x.DriftDE00 = colour.CIEDE2000(from[k], lab)
+				x.DL, x.DA, x.DB = lab.L-from[k].L, lab.A-from[k].A, lab.B-from[k].B
 			}
 		}
 		res.Tiles[k] = x
@@ -128,6 +152,7 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int, noise [3]float64) 
 	out.Scale10Pct, out.Scale40Pct, out.OpacityPct = 100*a10/read, 100*a40/read, 100*math.Max(0, op)/read
 	whitened := out.ScalePct / 100 * read
 	out.ScaledOrLostPct = 100 * (whitened + lost) / (read + lost)
-	v.closeDrift(r, res, z, noise, &out)
+	d := v.driftOf(r, res, noise, func(k int) bool { return v.tiles[k].zone == z })
+	out.DriftDE00, out.DriftLo, out.DriftHi, out.DL, out.DA, out.DB, out.DriftDetectable = d.de, d.lo, d.hi, d.dl, d.da, d.db, d.detect
 	return out
 }

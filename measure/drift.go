@@ -39,24 +39,8 @@ func (v *View) lightNoise(res *PhotoResult) [3]float64 {
 	return best
 }
 
-// closeDrift makes a zone's drift: the median over its tiles, less what the light's noise adds to a distance, which can
-// only grow by it.
-func (v *View) closeDrift(r *Reading, res *PhotoResult, z int, noise [3]float64, out *ZoneResult) {
-	var de, dl, da, db, add []float64
-	for k := range v.tiles {
-		x := &res.Tiles[k]
-		if v.tiles[k].zone != z || x.State != Present || math.IsNaN(x.DriftDE00) {
-			continue
-		}
-		de, dl, da, db = append(de, x.DriftDE00), append(dl, x.DL), append(da, x.DA), append(db, x.DB)
-		l := v.tiles[k].lab
-		add = append(add, colour.CIEDE2000(l, colour.Lab{L: l.L + noise[0], A: l.A + noise[1], B: l.B + noise[2]}))
-	}
-	if len(de) < 3 {
-		return
-	}
-	out.DL, out.DA, out.DB = median(dl), median(da), median(db)
-	out.DriftDE00 = math.Sqrt(math.Max(0, sq(median(de))-sq(0.9*median(add))))
+// driftSigma is the standard error of drift that all tiles of a photo have in common.
+func driftSigma(r *Reading) float64 {
 	s := driftEven
 	if r.Shadows {
 		s = driftShadow
@@ -64,10 +48,41 @@ func (v *View) closeDrift(r *Reading, res *PhotoResult, z int, noise [3]float64,
 	if r.Basis == BasisSurface {
 		s *= 1.5
 	}
-	s = math.Hypot(s, 0.3*median(add))
+	return s
+}
+
+// drift is the drift of a set of tiles. NaN = not measured.
+type drift struct {
+	tiles                          int
+	de, lo, hi, dl, da, db, detect float64
+}
+
+// driftOf makes the drift of the tiles that use keeps: the median over them, less what the light's noise adds to a
+// distance, which can only grow by it.
+func (v *View) driftOf(r *Reading, res *PhotoResult, noise [3]float64, use func(k int) bool) drift {
+	nan := math.NaN()
+	out := drift{0, nan, nan, nan, nan, nan, nan, nan}
+	var de, dl, da, db, add []float64
+	for k := range v.tiles {
+		x := &res.Tiles[k]
+		if x.State != Present || math.IsNaN(x.DriftDE00) || !use(k) {
+			continue
+		}
+		de, dl, da, db = append(de, x.DriftDE00), append(dl, x.DL), append(da, x.DA), append(db, x.DB)
+		l := v.tiles[k].lab
+		add = append(add, colour.CIEDE2000(l, colour.Lab{L: l.L + noise[0], A: l.A + noise[1], B: l.B + noise[2]}))
+	}
+	out.tiles = len(de)
+	if len(de) < 3 {
+		return out
+	}
+	out.dl, out.da, out.db = median(dl), median(da), median(db)
+	out.de = math.Sqrt(math.Max(0, sq(median(de))-sq(0.9*median(add))))
+	s := math.Hypot(driftSigma(r), 0.3*median(add))
 	s = math.Hypot(s, 1.25*spreadOf(de)/math.Sqrt(float64(len(de))))
-	out.DriftLo, out.DriftHi = math.Max(0, out.DriftDE00-1.96*s), out.DriftDE00+1.96*s
-	out.DriftDetectable = 1.96 * math.Sqrt2 * s
+	out.lo, out.hi = math.Max(0, out.de-1.96*s), out.de+1.96*s
+	out.detect = 1.96 * math.Sqrt2 * s
+	return out
 }
 
 // between returns CIEDE2000 between a tile's unwhitened glaze in two photos; NaN when either is unknown.

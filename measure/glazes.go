@@ -14,7 +14,7 @@ type GlazeResult struct {
 	Name              string
 	Ref               colour.Lab // in the reference as photographed, D65
 	Tiles             int        // tiles it was measured on
-	DriftDE00, Lo, Hi float64    // CIEDE2000 of the middle difference, 95 % interval over tiles
+	DriftDE00, Lo, Hi float64    // CIEDE2000 of the middle difference, 95 % interval: tiles and light
 	DL, DA, DB        float64
 }
 
@@ -48,29 +48,44 @@ func (v *View) glazeNames() (names []string, centre map[string]colour.Lab) {
 		}
 		left = append(left, k)
 	}
-	for n := 1; len(left) > 0; n++ {
-		seed, most := left[0], -1
-		for _, a := range left {
-			c := 0
-			for _, b := range left {
-				if colour.CIEDE2000(v.tiles[a].lab, v.tiles[b].lab) <= glazeSpread {
-					c++
+	near := make([][]bool, len(left)) // which tiles not named by the palette are alike
+	for a := range left {
+		near[a] = make([]bool, len(left))
+	}
+	count := make([]int, len(left))
+	for a := range left {
+		for b := a; b < len(left); b++ {
+			if colour.CIEDE2000(v.tiles[left[a]].lab, v.tiles[left[b]].lab) <= glazeSpread {
+				near[a][b], near[b][a] = true, true
+				count[a]++
+				if a != b {
+					count[b]++
 				}
 			}
-			if c > most {
-				seed, most = a, c
+		}
+	}
+	for n := 1; ; n++ {
+		seed := -1
+		for a := range left {
+			if names[left[a]] == "" && (seed < 0 || count[a] > count[seed]) {
+				seed = a
 			}
+		}
+		if seed < 0 {
+			break
 		}
 		name := fmt.Sprintf("group-%02d", n)
-		rest := left[:0:0]
-		for _, k := range left {
-			if colour.CIEDE2000(v.tiles[seed].lab, v.tiles[k].lab) <= glazeSpread {
-				names[k] = name
-			} else {
-				rest = append(rest, k)
+		for b := range left {
+			if !near[seed][b] || names[left[b]] != "" {
+				continue
+			}
+			names[left[b]] = name
+			for c := range left {
+				if near[b][c] {
+					count[c]--
+				}
 			}
 		}
-		left = rest
 	}
 	by := map[string][][3]float64{}
 	for k, n := range names {
@@ -88,7 +103,7 @@ func (v *View) glazeNames() (names []string, centre map[string]colour.Lab) {
 
 // Glazes tells the drift of every glaze in one photo, sorted by name, and names each tile's glaze in res.
 func (v *View) Glazes(res *PhotoResult) []GlazeResult {
-	names, centre := v.glazeNames()
+	names, centre := v.names, v.centre
 	diffs := map[string][][3]float64{}
 	for i := range res.Tiles {
 		t := &res.Tiles[i]
@@ -112,6 +127,9 @@ func (v *View) Glazes(res *PhotoResult) []GlazeResult {
 			g.DriftDE00 = shifted(g.Ref, m)
 			if len(d) >= 5 {
 				g.Lo, g.Hi = bootstrap(g.Ref, d)
+				// the light's error is common to all tiles
+				g.Lo = math.Max(0, g.DriftDE00-math.Hypot(g.DriftDE00-g.Lo, 1.96*res.light))
+				g.Hi = g.DriftDE00 + math.Hypot(g.Hi-g.DriftDE00, 1.96*res.light)
 			}
 		}
 		out = append(out, g)
@@ -125,7 +143,7 @@ func shifted(at colour.Lab, d [3]float64) float64 {
 }
 
 // bootstrap draws tiles anew and returns the middle 95 % of the drift (Efron, 1979, Ann. Stat. 7, 1-26: percentile
-// bootstrap, from memory). Tiles are what is independent, not pixels. The light's own error is not in it.
+// bootstrap, from memory). Tiles are what is independent, not pixels. The light's error, common to all tiles, is not in it.
 func bootstrap(at colour.Lab, d [][3]float64) (lo, hi float64) {
 	rng := rand.New(rand.NewSource(1))
 	const draws = 400

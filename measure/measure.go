@@ -134,4 +134,6 @@ type PhotoResult struct {
 	Tiles []TileResult // in the order of Spec.Tiles; only tiles of zones
 	Basis ColourBasis
 	Notes []string
+
+	light float64 // standard error of drift that all its tiles have in common, CIELAB units
 }

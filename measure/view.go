@@ -33,6 +33,9 @@ type View struct {
 	deposit  [3]float64
 	from     string // where the deposit colour comes from
 	cover    *cover
+
+	names  []string // each tile's glaze, "" = none
+	centre map[string]colour.Lab
 }
 
 // tileInfo is what the reference tells of a tile.
@@ -126,6 +129,7 @@ func NewView(spec Spec, ref *plane.Image) (*View, error) {
 	v.joints()
 	v.smooth()
 	v.setDeposit()
+	v.names, v.centre = v.glazeNames()
 	v.cover = newCover(v, ignore)
 	return v, nil
 }
