@@ -35,7 +35,7 @@ func cells(zones []plane.Region) []outline.Tile {
 		for y := y0; y+side <= y1+side/2; y += side {
 			for x := x0; x+side <= x1+side/2; x += side {
 				c := plane.Point{X: x + side/2, Y: y + side/2}
-				if !inside(z.Rings, c) {
+				if !z.Contains(c.X, c.Y) {
 					continue
 				}
 				ring := []plane.Point{{X: x, Y: y}, {X: x + side, Y: y}, {X: x + side, Y: y + side}, {X: x, Y: y + side}}
@@ -44,18 +44,4 @@ func cells(zones []plane.Region) []outline.Tile {
 		}
 	}
 	return ts
-}
-
-// inside reports whether a point lies in rings by the even-odd rule.
-func inside(rings [][]plane.Point, p plane.Point) bool {
-	in := false
-	for _, r := range rings {
-		for i, a := range r {
-			b := r[(i+len(r)-1)%len(r)]
-			if (a.Y > p.Y) != (b.Y > p.Y) && p.X < (b.X-a.X)*(p.Y-a.Y)/(b.Y-a.Y)+a.X {
-				in = !in
-			}
-		}
-	}
-	return in
 }

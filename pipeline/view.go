@@ -3,7 +3,6 @@ package pipeline
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 	"image"
 	"image/color"
@@ -66,21 +65,8 @@ func (r *run) prepare(ref *reference) (*viewResult, error) {
 	img := resample.Onto(pic, v.frame, own)
 	v.spec = specOf(r.survey, ref)
 	v.spec.Frame = v.frame
-	given := v.spec.Tiles
-	key := ledger.Key("outlines", outlineMethod, ref.sha, v.frame, v.spec.Zones, v.spec.Ignore, v.spec.Gaps, given)
-	if !r.store.Get("outlines", key, &v.tiles) {
-		// A control is stable and not tiled: joints between its stones are no joints between tiles.
-		bare := append(append([]plane.Region(nil), v.spec.Ignore...), v.spec.Controls...)
-		v.tiles, err = outline.Find(img, v.frame, v.spec.Zones, bare, v.spec.Gaps, given, outline.DefaultOptions())
-		if errors.Is(err, outline.ErrNoJoints) {
-			v.tiles, err = cells(v.spec.Zones), nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		if err := r.store.Put("outlines", key, v.tiles); err != nil {
-			return nil, err
-		}
+	if v.tiles, err = r.outlines(v, ref, img); err != nil {
+		return nil, err
 	}
 	v.spec.Tiles = nil
 	for _, t := range v.tiles {
