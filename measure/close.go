@@ -10,6 +10,9 @@ import (
 // threshold.
 const opacityLimit = 0.10
 
+// shadowLimit is the same under cast shadows, where what is wrong is less like noise.
+const shadowLimit = 0.07
+
 // readShare is the least share of a zone's tiles in plain sight that has to be read for the zone to get a figure.
 const readShare = 0.35
 
@@ -62,7 +65,7 @@ func (v *View) closeOne(r *Reading, calls []call, from []colour.Lab) *PhotoResul
 		if n > 0 {
 			x.ReadablePct = 100 * tr.Read / n
 		}
-		if x.State == Present && r.Basis != BasisNone && tr.In > 0 && (tr.Read == 0 || tr.Sigma > opacityLimit) {
+		if x.State == Present && r.Basis != BasisNone && tr.In > 0 && (tr.Read == 0 || tr.Sigma > opacityLimit || r.Shadows && tr.Sigma > shadowLimit) {
 			x.State, x.Reason = Unreadable, "scale can't be told on this glaze in this light"
 		}
 		if x.State == Present && tr.Read >= 0.2*n && tr.Read > 0 && r.Basis != BasisNone {
@@ -145,8 +148,8 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int, noise [3]float64) 
 	out.ScalePct = s.at(0)
 	out.ScaleLo, out.ScaleHi = s.bounds(math.Hypot(shared, own))
 	unread := math.Max(0, 1-read/math.Max(area-hidden-lost, 1))
-	out.ScaleLo -= 0.3 * unread * (out.ScalePct - out.ScaleLo)
-	out.ScaleHi += 0.3 * unread * (out.ScaleHi - out.ScalePct)
+	out.ScaleLo = math.Max(0, out.ScaleLo-0.3*unread*(out.ScalePct-out.ScaleLo))
+	out.ScaleHi = math.Min(100, out.ScaleHi+0.3*unread*(out.ScaleHi-out.ScalePct))
 	lo, hi := s.bounds(own)
 	out.ScaleDetectable = math.Sqrt2 * (hi - lo) / 2
 	out.Scale10Pct, out.Scale40Pct, out.OpacityPct = 100*a10/read, 100*a40/read, 100*math.Max(0, op)/read

@@ -25,6 +25,9 @@ const shadowSigma = 0.6
 // surfaces: 0.04 to 0.05.
 const textureSigma = 0.045
 
+// alikeReach is how far, ΔE00, tiles may lie apart whose fade and film are expected to be alike (our choice).
+const alikeReach = 16
+
 // tileLook is a tile's whitenesses while a photo is looked at.
 type tileLook struct {
 	use         []int32
@@ -116,6 +119,9 @@ func (v *View) look(img *plane.Image, o *Observation) {
 				r.Own = false
 				r.Gain = mulv(like, l.kg)
 			}
+		} else {
+			// nothing to compare it with: a clean place that is far off or no clear crowd may be light as well as scale
+			r.Doubt = l.clean < 0.3 || l.clean < 0.7 && math.Abs(r.Base) > 0.1
 		}
 	}
 }
@@ -276,6 +282,9 @@ func (v *View) alike(k int, looks []tileLook, o *Observation) (base [3]float64, 
 			continue
 		}
 		d := colour.CIEDE2000(v.tiles[k].lab, v.tiles[q].lab)
+		if d > alikeReach {
+			continue
+		}
 		if v.tiles[q].zone != v.tiles[k].zone {
 			d += 8
 		}

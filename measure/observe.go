@@ -37,6 +37,7 @@ type TileRecord struct {
 	Spread float64    `json:"spread"` // relative spread of the light's level over clean pixels
 	Sigma  float64    `json:"sigma"`  // standard error of a pixel's whiteness there
 	Base   float64    `json:"base"`   // whiteness of the clean place against the reference glaze in the light of the controls
+	Doubt  bool       `json:"doubt"`  // the clean place can't be told from light
 	Mixed  int        `json:"mixed"`  // pixels clearly whitened
 	From   [3]float64 `json:"from"`   // clean glaze at those pixels, light cancelled
 	To     [3]float64 `json:"to"`     // their colour, light cancelled: the line From-To points to the deposit

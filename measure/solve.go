@@ -76,7 +76,7 @@ func (v *View) solveOne(o *Observation) *Light {
 	l.Shadows = o.Shadows
 	for k := range v.tiles {
 		r := &o.Tiles[k]
-		if r.N == 0 || r.Level <= 0 {
+		if r.N == 0 || r.Level <= 0 || r.Doubt {
 			continue
 		}
 		known = append(known, r.Level)
