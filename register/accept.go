@@ -180,11 +180,15 @@ const (
 	minCoarse  = 0.45 // of the coarse frame's windows: enough to know the place
 	minWindows = 15   // agreeing windows
 	// A blurred photo repeats next to nothing of the reference's finest detail (0.09 and less, others 0.29 and more);
+	// its sharpness is 0.15 and less, all noise (others 0.18 and more, but for photos out of focus on purpose);
 	// it is still good for tiles while half of the windows find their place.
 	minDetail       = 0.15
+	maxBlurred      = 0.25
 	minBlurredAgree = 0.5
-	// maxRival is how near another place may come to fitting as well.
-	maxRival = 0.9
+	// minLimitPx keeps the limit of the residual above what windows can tell in a small reference.
+	minLimitPx = 3
+	// minForHere is the smallest number of places that must speak for here against the best other place.
+	minForHere = 5
 )
 
 // verdict fills in a result from a refined mapping.
@@ -215,10 +219,10 @@ func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reas
 	if x := 100 * (r.q.black - r.q.refBlack); placed && x > s.opt.MaxClippedPct {
 		return UnderExposed, fmt.Sprintf("%.0f %% of the view black, %.0f %% in the reference", 100*r.q.black, 100*r.q.refBlack)
 	}
-	if placed && r.agree < minAgree {
+	if placed && r.agree < minAgree && r.q.sharpness < maxBlurred {
 		return Blurred, fmt.Sprintf("%.0f %% of the places agree at a quarter of the size, %.0f %% at full size, %.0f %% needed", 100*r.coarse, 100*r.agree, 100*minAgree)
 	}
-	if placed && (r.q.sharpness < s.opt.MinSharpness || r.q.detail < minDetail && r.agree < minBlurredAgree) {
+	if placed && (r.q.sharpness < s.opt.MinSharpness || r.q.sharpness < maxBlurred && r.q.detail < minDetail && r.agree < minBlurredAgree) {
 		return Blurred, fmt.Sprintf("sharpness %.3f of the reference's, %.0f %% of its finest detail repeated, %.0f %% of the places agree", r.q.sharpness, 100*r.q.detail, 100*r.agree)
 	}
 	if r.asked < minWindows {
@@ -232,13 +236,14 @@ func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reas
 	if why, detail := shape(m, ref.W, ref.H, pw, ph); why != Accepted {
 		return why, detail
 	}
-	if r.there > maxRival*r.here {
-		return Repeat, fmt.Sprintf("correlation %.2f here, %.2f at (%.0f, %.0f) px from here", r.here, r.there, r.dx, r.dy)
+	if e := r.edges; e.forHere < minForHere || e.forHere < 3*e.forThere {
+		f := ref.frames[0]
+		return Repeat, fmt.Sprintf("(%.0f, %.0f) px from here it fits as well: of %d places %d speak for here, %d for there", f.sx*float64(e.dx), f.sy*float64(e.dy), e.windows, e.forHere, e.forThere)
 	}
 	if a, n := spread(r, ref.W, ref.H, tol); n > 3 && a*3 < n {
 		return Crowded, fmt.Sprintf("agreement in %d of %d parts of the view", a, n)
 	}
-	if limit := s.opt.MaxRMSPermille / 1000 * float64(max(ref.W, ref.H)); !(r.heldOut <= limit) {
+	if limit := math.Max(minLimitPx, s.opt.MaxRMSPermille/1000*float64(max(ref.W, ref.H))); !(r.heldOut <= limit) {
 		return Imprecise, fmt.Sprintf("%.2f px off where it was not fitted, %.2f allowed", r.heldOut, limit)
 	}
 	return Accepted, ""

@@ -146,13 +146,14 @@ func (s *search) settle(p place, basis string) (Result, bool) {
 		return Result{}, false
 	}
 	// On a repeating surface a fit may be one tile off: where another place fits better, it is tried in its turn.
-	if r.there > r.here && r.coarse >= hopeless {
-		moved := mul3(r.surface.h, mat3{1, 0, r.dx, 0, 1, r.dy, 0, 0, 1})
+	if e := r.edges; e.there > e.here && r.coarse >= hopeless {
+		f := p.ref.frames[0]
+		moved := mul3(r.surface.h, mat3{1, 0, f.sx * float64(e.dx), 0, 1, f.sy * float64(e.dy), 0, 0, 1})
 		m, ok, err := refine(s.ctx, p.ref, s.photo, moved)
 		if debug != nil {
 			debug(basis+" moved", len(p.inliers), m)
 		}
-		if err == nil && ok && m.agree > r.agree {
+		if err == nil && ok && m.edges.here > e.here {
 			r = m
 		}
 	}

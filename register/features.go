@@ -94,7 +94,8 @@ type Reference struct {
 	W, H   int // px, upright
 	grey   *image.Gray
 	opt    Options
-	frames []level // coarse to fine
+	frames []level   // coarse to fine
+	shades *oriented // of the coarse frame
 	first  *features
 
 	mu    sync.Mutex
@@ -127,6 +128,7 @@ func NewReference(id string, grey *image.Gray, opt Options) (*Reference, error) 
 		p := reduce(grey, f.w, f.h)
 		r.frames = append(r.frames, level{f, g, p, orient(p, nil)})
 	}
+	r.shades = shades(r.frames[0].grey, nil)
 	return r, nil
 }
 

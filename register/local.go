@@ -17,9 +17,8 @@ type refined struct {
 	costs   []float64 // of the candidates
 	coarse  float64   // share agreeing in the coarse frame
 	q       quality
-	here    float64 // mean correlation of the coarse frame where the mapping puts it
-	there   float64 // the highest mean correlation at any other place within reach
-	dx, dy  float64 // where that is, reference px
+	edges   slid // joints and outlines, in the coarse frame
+	shades  slid // which tile is which, in the coarse frame
 }
 
 // tolerancePx is how far a window may be off the fitted surface and still agree, px of the frame.
@@ -120,28 +119,17 @@ func miss(m Mapping, v *vote) float64 {
 }
 
 // rivalGrid looks a tenth of the view to all sides.
-var rivalGrid = grid{spacing: 32, radius: 14, search: 40}
+var rivalGrid = grid{spacing: 32, radius: 20, search: 40}
 
 // rivals slides the aligned photo over the reference in the coarse frame and notes the best other place: on a surface
-// that repeats itself the picture may fit as well one tile further on.
-func (r *refined) rivals(ref *Reference, photo *halved) error {
+// that repeats itself the picture may fit as well one tile further on, and two walls with the same net of joints differ
+// only in their tiles.
+func (r *refined) rivals(ref *Reference, photo *halved) (err error) {
 	f := ref.frames[0]
 	p, inside := warp(photo, r.m, f.frame, perRef(r.m, ref.W, ref.H))
-	sum, n, err := slide(f.oriented, orient(p, inside), f.frame, rivalGrid)
-	if err != nil || n == 0 {
+	if r.edges, err = slide(f.oriented, orient(p, inside), f.frame, rivalGrid, 2, 4); err != nil {
 		return err
 	}
-	side := 2*rivalGrid.search + 1
-	at := 0
-	for i, v := range sum {
-		dx, dy := abs(i%side-rivalGrid.search), abs(i/side-rivalGrid.search)
-		switch {
-		case dx <= 2 && dy <= 2:
-			r.here = math.Max(r.here, v/float64(n))
-		case (dx > 4 || dy > 4) && v/float64(n) > r.there:
-			r.there, at = v/float64(n), i
-		}
-	}
-	r.dx, r.dy = f.sx*float64(at%side-rivalGrid.search), f.sy*float64(at/side-rivalGrid.search)
-	return nil
+	r.shades, err = slide(ref.shades, shades(p, inside), f.frame, rivalGrid, 3, 8)
+	return err
 }

@@ -218,8 +218,8 @@ func polish(h mat3, l lens, bent bool, votes []vote, floor float64) (mat3, lens)
 		}
 		if bent {
 			// The usual size of a lens's bend against the votes' own noise.
-			f := mid / s / lensPrior
 			for i := 8; i < dim; i++ {
+				f := mid / s / lensPrior[i-8]
 				a[i][i] += f * f
 				b[i] -= f * f * l.k[i-8]
 			}

@@ -12,6 +12,7 @@ const channels = 4
 // A margin of nothing surrounds the picture, so that windows may reach over its border.
 type oriented struct {
 	w, h int     // with the margin
+	ch   int     // channels: 4, or 1 for shades
 	v    []int16 // channels interleaved
 	sum  []int64 // integral image of the squares, (w+1) × (h+1)
 	seen []int32 // integral image of the pixels inside the photo
@@ -23,7 +24,7 @@ const (
 	// after smoothing (common practice, no source).
 	orientNoise = 0.8
 	orientBox   = 12 // half side of the box that gradients are compared with, px
-	orientPad   = 56 // the margin, px: at least any window's radius and search together
+	orientPad   = 60 // the margin, px: at least any window's radius and search together
 )
 
 // orient computes the oriented picture; inside nil means all of it counts.
@@ -41,7 +42,7 @@ func orient(p plane, inside []uint8) *oriented {
 	}
 	const pad = orientPad
 	ow, oh := w+2*pad, h+2*pad
-	o := &oriented{w: ow, h: oh, v: make([]int16, ow*oh*channels), sum: make([]int64, (ow+1)*(oh+1)), seen: make([]int32, (ow+1)*(oh+1))}
+	o := &oriented{w: ow, h: oh, ch: channels, v: make([]int16, ow*oh*channels), sum: make([]int64, (ow+1)*(oh+1)), seen: make([]int32, (ow+1)*(oh+1))}
 	var ok []uint8
 	if inside != nil {
 		ok = erode(inside, w, h, 4)
@@ -72,6 +73,50 @@ func orient(p plane, inside []uint8) *oriented {
 						row += int64(v) * int64(v)
 					}
 				}
+			}
+			i := (oy+1)*(ow+1) + ox + 1
+			o.sum[i] = o.sum[i-ow-1] + row
+			o.seen[i] = o.seen[i-ow-1] + cnt
+		}
+	}
+	return o
+}
+
+// Boxes of shades, half sides in px of the coarse frame: joints and grain are averaged away, the light's gradients are
+// taken out.
+const (
+	shadeFine  = 3
+	shadeWide  = 26
+	shadeNoise = 3 // levels of difference between neighbouring tiles that count as none
+)
+
+// shades computes a picture of one channel: how much brighter or darker a place is than its surroundings, joints averaged
+// away. Where orient sees the net of joints, this sees which tile is which.
+func shades(p plane, inside []uint8) *oriented {
+	w, h := p.w, p.h
+	near := boxMean(boxMean(p, shadeFine, inside), shadeFine, inside)
+	far := boxMean(near, shadeWide, inside)
+	sq := newPlane(w, h)
+	for k := range sq.v {
+		d := near.v[k] - far.v[k]
+		sq.v[k] = d * d
+	}
+	dev := boxMean(sq, shadeWide, inside)
+	const pad = orientPad
+	ow, oh := w+2*pad, h+2*pad
+	o := &oriented{w: ow, h: oh, ch: 1, v: make([]int16, ow*oh), sum: make([]int64, (ow+1)*(oh+1)), seen: make([]int32, (ow+1)*(oh+1))}
+	for oy := 0; oy < oh; oy++ {
+		var row int64
+		var cnt int32
+		for ox := 0; ox < ow; ox++ {
+			x, y := ox-pad, oy-pad
+			k := y*w + x
+			if x >= 0 && y >= 0 && x < w && y < h && (inside == nil || inside[k] != 0) {
+				cnt++
+				z := float64(near.v[k]-far.v[k]) / math.Sqrt(float64(dev.v[k])+shadeNoise*shadeNoise)
+				v := int16(orientUnit * math.Max(-2.5, math.Min(2.5, z)))
+				o.v[oy*ow+ox] = v
+				row += int64(v) * int64(v)
 			}
 			i := (oy+1)*(ow+1) + ox + 1
 			o.sum[i] = o.sum[i-ow-1] + row

@@ -13,9 +13,9 @@ type PointPair struct{ PhotoX, PhotoY, RefX, RefY float64 }
 // minPoints is the smallest number of pairs set by hand.
 const minPoints = 6
 
-// FromPoints aligns a photo by pairs set by hand. The pairs are judged like windows: each is foretold by the others. If
-// the pictures agree with the pairs, the mapping is refined by the pictures; if they say nothing, the pairs stand alone
-// and RMSPx is theirs.
+// FromPoints aligns a photo by pairs set by hand. At least six are needed, so that they check one another. If the
+// pictures agree with the pairs, the mapping is refined by the pictures and judged as any other; if they say nothing,
+// the pairs stand alone and RMSPx is what they leave over, made up for the fit.
 func FromPoints(ref *Reference, pts []PointPair, photo *image.Gray, opt Options) Result {
 	s := newSearch(context.Background(), photo, opt)
 	if r, bad := s.unfit(); bad {
@@ -69,7 +69,7 @@ func FromPoints(ref *Reference, pts []PointPair, photo *image.Gray, opt Options)
 
 // handPermille is how far pairs set by hand may miss one another, thousandths of the reference's longer side: a few px
 // of clicking and a surface that is not quite flat (our choice).
-const handPermille = 8
+const handPermille = 8.0
 
 // near says whether a mapping meets pairs within tol reference px, RMS.
 func near(m Mapping, pairs []Pair, tol float64) bool {
@@ -82,27 +82,23 @@ func near(m Mapping, pairs []Pair, tol float64) bool {
 	return math.Sqrt(s/float64(len(pairs))) <= tol
 }
 
-// handFit fits a homography to pairs and returns the RMS, in reference px, by which each pair misses a fit to all others.
+// handFit fits a homography to pairs and returns the RMS distance, in reference px, that pairs it had not seen would
+// miss it by: what is left over, made up for the eight numbers that were fitted.
 func handFit(pairs []Pair) (mat3, float64, bool) {
 	h, ok := direct4(pairs)
 	if !ok {
 		return h, 0, false
 	}
-	var s float64
-	for i := range pairs {
-		rest := append(append([]Pair(nil), pairs[:i]...), pairs[i+1:]...)
-		g, ok := direct4(rest)
-		if !ok {
-			return h, 0, false
-		}
-		v := vote{X: pairs[i].RefX, Y: pairs[i].RefY, PX: pairs[i].PhotoX, PY: pairs[i].PhotoY}
-		e := miss(Mapping{PhotoFromRef: g}, &v)
-		if math.IsInf(e, 0) || math.IsNaN(e) {
-			return h, math.Inf(1), true
-		}
-		s += e * e
+	votes := make([]vote, len(pairs))
+	for i, p := range pairs {
+		votes[i] = vote{X: p.RefX, Y: p.RefY, PX: p.PhotoX, PY: p.PhotoY}
 	}
-	return h, math.Sqrt(s / float64(len(pairs))), true
+	var s float64
+	for _, e := range (&surface{h: h}).leftover(votes) {
+		s += e[0]*e[0] + e[1]*e[1]
+	}
+	n := float64(len(pairs))
+	return h, math.Sqrt(2*s/(2*n-8)) * math.Sqrt(1+4/n), true
 }
 
 // direct4 solves the homography of four and more pairs by least squares on normalised positions, last place 1

@@ -40,25 +40,78 @@ func places(ref, img *oriented, f frame, g grid) (at [][2]int, centres []int32) 
 	return at, centres
 }
 
-// slide sums the correlations of all windows for every shift, so that peaks show where the picture as a whole fits.
-func slide(ref, img *oriented, f frame, g grid) (sum []float64, n int, err error) {
+// slid is what sliding one picture over the other says: how well windows fit where the mapping puts them, and at the
+// best other place.
+type slid struct {
+	windows     int
+	here, there float64 // mean correlation
+	dx, dy      int     // of the other place, px of the frame
+	// forHere and forThere count the windows that speak clearly for one place against the other.
+	forHere, forThere int
+}
+
+// clearly is by how much a window's correlation at one place must exceed that at the other to count.
+const clearly = 0.1
+
+// slide correlates all windows at every shift. A place nearer than apart px is the same place; within it the best of
+// shifts up to near px counts, because the mapping need not be exact yet.
+func slide(ref, img *oriented, f frame, g grid, near, apart int) (s slid, err error) {
 	at, centres := places(ref, img, f, g)
-	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, channels, centres, g.radius, g.search)
-	if err != nil {
-		return nil, 0, err
+	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, ref.ch, centres, g.radius, g.search)
+	if err != nil || len(at) == 0 {
+		return s, err
 	}
 	side := 2*g.search + 1
-	sum = make([]float64, side*side)
+	total := make([]float64, side*side)
+	one := make([]float32, len(at)*side*side)
 	for k, c := range at {
 		er := ref.energy(c[0], c[1], g.radius)
-		for i := range sum {
+		for i := range total {
 			x, y := c[0]+i%side-g.search, c[1]+i/side-g.search
 			if e := er * img.energy(x, y, g.radius); e > 0 {
-				sum[i] += float64(sums[k*side*side+i]) / math.Sqrt(e)
+				v := float64(sums[k*side*side+i]) / math.Sqrt(e)
+				one[k*side*side+i] = float32(v)
+				total[i] += v
 			}
 		}
 	}
-	return sum, len(at), nil
+	n := float64(len(at))
+	best, other := -1, -1
+	for i, v := range total {
+		dx, dy := abs(i%side-g.search), abs(i/side-g.search)
+		switch {
+		case dx <= near && dy <= near:
+			if best < 0 || v > total[best] {
+				best = i
+			}
+		case dx > apart || dy > apart:
+			if other < 0 || v > total[other] {
+				other = i
+			}
+		}
+	}
+	s = slid{windows: len(at), here: total[best] / n, there: total[other] / n, dx: other%side - g.search, dy: other/side - g.search}
+	// A window's own best within a px of a place: the surface need not be flat.
+	top := func(k, i int) float64 {
+		m := float32(-1)
+		x, y := i%side, i/side
+		for v := max(0, y-1); v <= min(side-1, y+1); v++ {
+			for u := max(0, x-1); u <= min(side-1, x+1); u++ {
+				m = max(m, one[k*side*side+v*side+u])
+			}
+		}
+		return float64(m)
+	}
+	for k := range at {
+		d := top(k, best) - top(k, other)
+		if d > clearly {
+			s.forHere++
+		}
+		if d < -clearly {
+			s.forThere++
+		}
+	}
+	return s, nil
 }
 
 // windows compares the reference's oriented picture with the warped photo's, window by window, and returns the votes
