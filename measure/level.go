@@ -68,7 +68,7 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 		}
 		if len(l) >= 3 {
 			slices.Sort(l)
-			lower[k] = math.Log(glaze.Quantile(l, 0.25))
+			lower[k] = math.Log(unscaled(l, 0.25, 0.08))
 		}
 		if math.IsNaN(middle[k]) {
 			middle[k] = lower[k]
@@ -181,7 +181,15 @@ func (v *View) ownLevel(img *plane.Image, k int) float64 {
 		return 0
 	}
 	slices.Sort(y)
-	return glaze.Quantile(y, 0.3)
+	return unscaled(y, 0.3, 0.1)
+}
+
+// unscaled returns the middle that sorted values would have without those that scale has brightened: a lower quantile
+// plus its way to the middle, told by a still lower one as if the values were normally distributed.
+func unscaled(sorted []float64, p, q float64) float64 {
+	a, b := glaze.Quantile(sorted, p), glaze.Quantile(sorted, q)
+	za, zb := math.Sqrt2*math.Erfinv(1-2*p), math.Sqrt2*math.Erfinv(1-2*q)
+	return a + math.Min(0.15*a, (a-b)*za/(zb-za))
 }
 
 // controlsCut reports whether a shadow's edge crosses a control: the light's level on it differs by half and more.
@@ -327,6 +335,6 @@ func (v *View) jointLevel(img *plane.Image, ring []int32) (level, uneven float64
 		return 0, 0
 	}
 	slices.Sort(y)
-	level = glaze.Quantile(y, 0.3)
+	level = unscaled(y, 0.3, 0.1)
 	return level, (glaze.Quantile(y, 0.75) - glaze.Quantile(y, 0.25)) / 2 / math.Max(glaze.Quantile(y, 0.5), 1e-4)
 }
