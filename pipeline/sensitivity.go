@@ -97,7 +97,8 @@ func (r *run) otherBaseline(v *viewResult) []report.BaselineChange {
 	return out
 }
 
-// firstLast compares every zone's latest reading with its first, on the tiles read in both.
+// firstLast compares every zone's latest reading with its first, on the tiles read in both. Where the comparison bears no
+// interval, those of the two readings are joined as independent errors.
 func (r *run) firstLast() []table.Compare {
 	var rows []table.Compare
 	for _, v := range r.views {
@@ -115,9 +116,15 @@ func (r *run) firstLast() []table.Compare {
 				continue
 			}
 			for _, c := range v.compare(first, last, v.photos[first].visit()) {
-				if c.Zone == v.spec.Zones[k].ID {
-					rows = append(rows, c)
+				if c.Zone != v.spec.Zones[k].ID {
+					continue
 				}
+				if math.IsNaN(c.Lo) || math.IsNaN(c.Hi) {
+					a, b := v.results[first].Zones[k], v.results[last].Zones[k]
+					d, lo, hi := trend.Difference(trend.Point{Value: a.ScalePct, Lo: a.ScaleLo, Hi: a.ScaleHi}, trend.Point{Value: b.ScalePct, Lo: b.ScaleLo, Hi: b.ScaleHi})
+					c.Lo, c.Hi = c.ScaleChange+lo-d, c.ScaleChange+hi-d
+				}
+				rows = append(rows, c)
 			}
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"math"
 	"math/rand"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -70,7 +71,7 @@ func large(t *testing.T) Input {
 			if n == 0 {
 				when = "2014-01-01 – 2014-12-31"
 			}
-			view.Pictures = append(view.Pictures, Picture{Visit: day, When: when, JPEG: wall(t, view, int64(v), n), W: sampleW, H: sampleH})
+			view.Pictures = append(view.Pictures, Picture{Visit: day, When: when, JPEG: painted(t, view, int64(v), n), W: sampleW, H: sampleH})
 			p := table.Photo{Photo: fmt.Sprintf("photos/%s/%s.jpg", day, id), Visit: day, TakenFrom: day, TakenTo: day, DateSource: "EXIF", View: id, Status: "used", Kind: "digital", OverlapPct: 97, AlignRMSPx: 0.41}
 			if n == 0 {
 				p.TakenTo, p.Kind, p.DateSource = "2014-12-31", "print", "archive.csv: back of the print"
@@ -144,6 +145,32 @@ func stateOf(seed int64, i, n int) string {
 		return "missing"
 	}
 	return "present"
+}
+
+// lean is large with small pictures: quick to make a report of.
+func lean(t *testing.T) Input {
+	in := large(t)
+	for i, v := range in.Views {
+		for j, p := range v.Pictures {
+			b, w, h, err := shrink(p.JPEG, 120, 80)
+			require.NoError(t, err)
+			in.Views[i].Pictures[j].JPEG, in.Views[i].Pictures[j].W, in.Views[i].Pictures[j].H = b, w, h
+		}
+	}
+	return in
+}
+
+var walls sync.Map
+
+// painted keeps painted walls: every test asks for the same.
+func painted(t *testing.T, v View, seed int64, n int) []byte {
+	key := [2]int64{seed, int64(n)}
+	if b, ok := walls.Load(key); ok {
+		return b.([]byte)
+	}
+	b := wall(t, v, seed, n)
+	walls.Store(key, b)
+	return b
 }
 
 // wall paints a view's tiles on a visit.

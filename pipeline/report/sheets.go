@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"strings"
 
 	"tilelapse/pipeline/table"
 )
@@ -99,11 +100,17 @@ func (p *page) gapSheet(s *sheetPage) {
 	}
 }
 
+// firstClause keeps the head of a reason: a sheet has one line a zone, the report has the rest.
+func firstClause(s string) string {
+	head, _, _ := strings.Cut(s, ";")
+	return head
+}
+
 func (p *page) zoneSheet(s *sheetPage) {
 	no := map[[2]string]string{}
 	for _, q := range p.Priority {
 		no[[2]string{q.View, q.Zone}] = table.Number(q.Order, 0)
-		s.Rows = append(s.Rows, sheetRow{No: table.Number(q.Order, 0), Zone: q.ZoneTitle, View: q.View, Tiles: int(nanless(q.TilesAtRisk, 0)), Area: q.Area, Why: q.Reason})
+		s.Rows = append(s.Rows, sheetRow{No: table.Number(q.Order, 0), Zone: q.ZoneTitle, View: q.View, Tiles: int(nanless(q.TilesAtRisk, 0)), Area: q.Area, Why: firstClause(q.Reason)})
 	}
 	for i, v := range p.Views {
 		g := gapPage{View: v.ID, W: v.W, H: v.H, Back: p.Gaps[i].Back}

@@ -108,7 +108,10 @@ func direction(c *table.Compare) int {
 // changeWords says how whitening changed between the first and the latest reading of a zone.
 func changeWords(z zonePage, w words) string {
 	c := z.Change
-	if z.First.Visit == z.Latest.Visit || math.IsNaN(z.Latest.ScalePct) {
+	if math.IsNaN(z.Latest.ScalePct) {
+		return "–"
+	}
+	if z.First.Visit == z.Latest.Visit {
 		return w.say("change.one")
 	}
 	if c == nil || math.IsNaN(c.ScaleChange) {
