@@ -88,14 +88,18 @@ func (s *Surface) compare(t int, ev []Evidence, seen []look) {
 		e.Bed = s.toBed(t, l, ev, seen)
 	}
 	if (sample{me.ring, ref.ring}).ok() {
-		best := math.Inf(1)
 		e.Joint = (&lights{around: l.around}).least(func(g [3]float64) float64 {
-			d, a := explain(me.ring, g, &ref.underRing, len(ref.underRing)-1)
-			if d < best {
-				best, e.Veil = d, a
-			}
+			d, _ := explain(me.ring, g, &ref.underRing, len(ref.underRing)-1)
 			return d
 		})
+		// scale on a grey joint looks like more light: ask under the usual light, side by side
+		_, e.Veil = explain(me.ring, l.middle, &ref.underRing, len(ref.underRing)-1)
+		for q := range ref.quarters {
+			if a := (sample{me.quarter[q], ref.quarters[q].colour}); a.ok() {
+				_, v := explain(a.now, l.middle, &ref.underRing, len(ref.underRing)-1)
+				e.Veil = math.Max(e.Veil, v)
+			}
+		}
 		if math.IsInf(e.Joint, 1) {
 			e.Joint = 0
 		}

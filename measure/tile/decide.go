@@ -35,6 +35,9 @@ func (s Scores) lost() float64 {
 // rest is the best explanation but something in front.
 func (s Scores) rest() float64 { return max(s.Own, s.Bed, s.Other) }
 
+// unit limits x to [0,1].
+func unit(x float64) float64 { return math.Max(0, math.Min(1, x)) }
+
 // miss is the log likelihood of a figure z deviations beyond what is usual: heavy-tailed (Student, 2 degrees of
 // freedom), so that no single figure settles a case. Nothing below 0 counts.
 func miss(z float64) float64 {
@@ -58,6 +61,11 @@ func (e *Evidence) Score() Scores {
 	sight := e.Relief * e.Relief / (e.Relief*e.Relief + 0.15*0.15)
 	visible := math.Max(1.5*sight*miss((0.7-e.Around)/0.2), 1.5*sight*miss((0.6-e.Seen)/0.2)-0.5)
 
+	// under thick scale on tile and joint alike neither structure nor glaze is left to be seen; white things in front are
+	// smoother, a bed is darker
+	buried := unit((e.Alpha-0.3)/0.4) * unit(1-e.Change/4) * unit(e.Veil/(0.5*e.Alpha+0.01)) * unit((e.Coarse+0.5)/0.5)
+	open := 1 - buried
+
 	// where the joint has changed as much as the tile, light or a film explains both
 	film := math.Max(0, e.Joint-2)
 	change := math.Max(0, math.Min(e.Change, 2*e.Clean)-film)
@@ -71,19 +79,19 @@ func (e *Evidence) Score() Scores {
 	kept := e.Whole - e.Usual
 	// where scale could make the colour too, it takes more to tell a bed from scale, and another glaze is unlikely
 	alike := math.Max(0, 1-e.Change/4)
-	own := 5 + miss(change/noise) + (2.5-alike)*miss(clean/noise) + 1.5*miss(-kept/0.2) + miss((e.Rough-0.3)/0.25)
+	own := 5 + miss(change/noise) + open*((2.5-alike)*miss(clean/noise)+1.5*miss(-kept/0.2)+miss((e.Rough-0.3)/0.25))
 
 	// a change of the tile alone leaves the joint as it was and nothing of the tile's pattern
 	alone := 2*miss((e.Joint-1)/3) + miss((e.Own-0.2)/0.2)
-	bed := 2 + alone +
+	bed := 2 - 4*buried + alone +
 		(1+alike)*(1.5*miss(e.Bed/4)-over(e.Bed-6, 2.5)) - 3*math.Max(0, 1-e.Odd/6) + // of the joint's colour, which the tile was not
 		1.5*(1+alike)*miss((0.4-e.Coarse)/0.2) + // rough
 		(1+alike)*(miss((kept+0.3)/0.1)+miss((e.Contrast-0.3)/0.3)) + // no step from the joint
 		miss((e.Uneven-1)/1.5)
-	other := alone - 2.5*alike +
+	other := alone - 2.5*alike - 2*buried +
 		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
 	front := 1.5 * sight * miss((e.Around-0.05)/0.2)
-	return Scores{Own: own + visible, Bed: bed + visible, Other: other + visible, Front: front}
+	return Scores{Own: own + open*visible, Bed: bed + visible, Other: other + visible, Front: front}
 }
 
 // A loss is stated from sure on; from certain on it upholds a weaker finding in another photo; from likely on it is a
@@ -91,7 +99,7 @@ func (e *Evidence) Score() Scores {
 const (
 	doubtful = 0.2
 	likely   = 0.5
-	sure     = 0.7
+	sure     = 0.66
 	certain  = 0.9
 )
 
@@ -144,7 +152,39 @@ func (s *Surface) decide(ev []Evidence) (calls []Call, lost []float64) {
 	for t := range ev {
 		calls[t], lost[t] = s.call(t, &ev[t], sc[t], front)
 	}
+	s.spill(ev, calls, lost)
 	return calls, lost
+}
+
+// alikeLab is the CIELAB distance within which two neighbouring tiles may show one and the same thing.
+const alikeLab = 6
+
+// spill hides lost tiles of one colour with what stands in front right beside them, and on from there: a thing's edge
+// leaves part of the surroundings in sight.
+func (s *Surface) spill(ev []Evidence, calls []Call, lost []float64) {
+	var queue []int
+	for t := range calls {
+		if calls[t].State == Hidden {
+			queue = append(queue, t)
+		}
+	}
+	for ; len(queue) > 0; queue = queue[1:] {
+		t := queue[0]
+		for _, u := range s.lay.nbr[t] {
+			if st := calls[u].State; st != Missing && st != OffPalette {
+				continue
+			}
+			var d float64
+			for c := range 3 {
+				x := ev[t].Lab[c] - ev[u].Lab[c]
+				d += x * x
+			}
+			if d < alikeLab*alikeLab {
+				calls[u], lost[u] = Call{Hidden, 0.5, "like what stands in front beside it"}, 0
+				queue = append(queue, u)
+			}
+		}
+	}
 }
 
 // front is the probability that something stands in front of each tile, its neighbours heard: what stands in front seldom

@@ -14,6 +14,8 @@ type Evidence struct {
 	Usable  float64 `json:"usable"`         // share of its core that is neither clipped, moving nor out of frame
 	Read    bool    `json:"read,omitempty"` // there was enough to compare
 
+	Lab [3]float64 `json:"lab"` // CIELAB of its core as photographed
+
 	Own    float64 `json:"own"`    // likeness of the core's inner pattern to the reference's
 	Whole  float64 `json:"whole"`  // likeness of the tile together with its surroundings
 	Usual  float64 `json:"usual"`  // median Whole of the tiles around
@@ -27,7 +29,7 @@ type Evidence struct {
 	Foreign  uint32  `json:"foreign,omitempty"` // cells that are neither glaze nor scale, one bit each
 	Alpha    float64 `json:"alpha"`             // opacity that explains it best, below 0 where the reference was veiled
 	Joint    float64 `json:"joint"`             // the joint's own colour not explained by light and scale
-	Veil     float64 `json:"veil"`              // opacity of scale on the joint
+	Veil     float64 `json:"veil"`              // opacity of scale on the joint, on its most scaled side
 	Bed      float64 `json:"bed"`               // colour difference to the joints around in this photo
 	Odd      float64 `json:"odd"`               // the same in the reference: what Bed can tell
 	Contrast float64 `json:"contrast"`          // what is left of the step from joint to tile, 1 = as in the reference
@@ -73,6 +75,8 @@ func (s *Surface) Evidence(img *plane.Image) []Evidence {
 		e.Whole = both.likeness()
 		e.Rough = math.Log(p.roughness(core, buf[0])+leastRough) - math.Log(s.tiles[t].rough+leastRough)
 		seen[t] = s.look(img, t, &buf)
+		lab := labOf(seen[t].all)
+		e.Lab = [3]float64{lab.L, lab.A, lab.B}
 		e.Uneven = spread(seen[t].cells) - s.tiles[t].spread
 		e.Patchy = brightness(seen[t].cells)
 	}
@@ -91,7 +95,7 @@ func (s *Surface) Evidence(img *plane.Image) []Evidence {
 
 // settle decides whether there was enough to compare, and puts figures without which it goes at their neutral value.
 func (e *Evidence) settle() {
-	e.Read = !math.IsNaN(e.Change + e.Clean + e.Bed + e.Whole + e.Rough)
+	e.Read = !math.IsNaN(e.Change+e.Clean+e.Bed+e.Whole+e.Rough+e.Lab[0]) && !math.IsInf(e.Change+e.Clean, 0)
 	if !e.Read {
 		*e = Evidence{InFrame: e.InFrame, Usable: e.Usable}
 		return
@@ -146,6 +150,7 @@ func (e *Evidence) round() {
 	for _, v := range [...]*float64{
 		&e.InFrame, &e.Usable, &e.Own, &e.Whole, &e.Usual, &e.Around, &e.Seen, &e.Relief, &e.Change, &e.Noise, &e.Clean,
 		&e.Alpha, &e.Joint, &e.Veil, &e.Bed, &e.Odd, &e.Contrast, &e.Uneven, &e.Patchy, &e.Rough, &e.Coarse,
+		&e.Lab[0], &e.Lab[1], &e.Lab[2],
 	} {
 		*v = math.Round(*v*1e4) / 1e4
 	}

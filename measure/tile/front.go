@@ -1,7 +1,5 @@
 package tile
 
-import "math/bits"
-
 // Occluded marks the measuring pixels in front of which something stands in a photo, from its records and calls: hidden
 // tiles with the joints beside them, and of tiles next to those the parts that are neither glaze nor scale. It is as
 // coarse as a tile's parts, W*H long.
@@ -33,12 +31,4 @@ func (s *Surface) Occluded(ev []Evidence, calls []Call) []bool {
 		}
 	}
 	return mask
-}
-
-// ForeignShare is the share of a tile's cells that are neither glaze nor scale.
-func (s *Surface) ForeignShare(t int, e *Evidence) float64 {
-	if len(s.tiles[t].cells) == 0 {
-		return 0
-	}
-	return float64(bits.OnesCount32(e.Foreign)) / float64(len(s.tiles[t].cells))
 }

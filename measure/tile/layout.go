@@ -155,7 +155,10 @@ func (l *layout) graph() {
 			}
 		}
 	}
-	l.half = math.Max(0.5, median(halves))
+	l.half = math.Max(0.5, 0.05*l.side) // of a tile alone
+	if len(halves) > 0 {
+		l.half = math.Max(0.5, median(halves))
+	}
 	l.nbr = make([][]int, l.n)
 	least := max(2, int(0.1*l.side))
 	pairs := slices.SortedFunc(maps.Keys(touch), func(p, q [2]int32) int { return cmp.Or(cmp.Compare(p[0], q[0]), cmp.Compare(p[1], q[1])) })
