@@ -41,7 +41,7 @@ func detect(im *image.Gray, k kind, opt Options) (*features, error) {
 	case siftPlain:
 		side = opt.MaxSide
 	case siftTilted:
-		side = min(opt.WideSide, 800)
+		side = min(opt.WideSide, 640)
 	}
 	rw, rh := fit(w, h, side)
 	small := reduce(im, rw, rh).gray()
@@ -56,13 +56,13 @@ func detect(im *image.Gray, k kind, opt Options) (*features, error) {
 			pts, f.root, err = cv.SIFT(small, 2*opt.Features, .01)
 		}
 	case siftTilted:
-		pts, f.root, err = cv.AffineSIFT(small, 600, .02, 4)
+		pts, f.root, err = cv.AffineSIFT(small, 400, .02, 3)
 	case akazePlain:
 		if small, err = cv.CLAHE(small, 3, 8); err == nil {
-			pts, f.bits, err = cv.AKAZE(small, 2*opt.Features, .0005)
+			pts, f.bits, err = cv.AKAZE(small, opt.Features, .0005)
 		}
 	case orbPlain:
-		pts, f.bits, err = cv.ORB(small, 2*opt.Features)
+		pts, f.bits, err = cv.ORB(small, opt.Features)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", k, err)

@@ -118,8 +118,11 @@ func miss(m Mapping, v *vote) float64 {
 	return math.Hypot((j[3]*ex-j[1]*ey)/d, (j[0]*ey-j[2]*ex)/d)
 }
 
-// rivalGrid looks a tenth of the view to all sides.
-var rivalGrid = grid{spacing: 32, radius: 20, search: 40}
+// Grids that look a tenth of the view to all sides; shades change more slowly than edges and have one channel.
+var (
+	edgeSlide  = grid{spacing: 36, radius: 14, search: 40}
+	shadeSlide = grid{spacing: 32, radius: 20, search: 40}
+)
 
 // rivals slides the aligned photo over the reference in the coarse frame and notes the best other place: on a surface
 // that repeats itself the picture may fit as well one tile further on, and two walls with the same net of joints differ
@@ -127,9 +130,9 @@ var rivalGrid = grid{spacing: 32, radius: 20, search: 40}
 func (r *refined) rivals(ref *Reference, photo *halved) (err error) {
 	f := ref.frames[0]
 	p, inside := warp(photo, r.m, f.frame, perRef(r.m, ref.W, ref.H))
-	if r.edges, err = slide(f.oriented, orient(p, inside), f.frame, rivalGrid, 2, 4); err != nil {
+	if r.edges, err = slide(f.oriented, orient(p, inside), f.frame, edgeSlide, 2, 4); err != nil {
 		return err
 	}
-	r.shades, err = slide(ref.shades, shades(p, inside), f.frame, rivalGrid, 3, 8)
+	r.shades, err = slide(ref.shades, shades(p, inside), f.frame, shadeSlide, 3, 8)
 	return err
 }

@@ -28,12 +28,12 @@ func init() { C.tl_threads(1) }
 // angle in degrees, strength.
 type Point struct{ X, Y, Size, Angle, Response float32 }
 
-// USACMagsac is OpenCV's cv::USAC_MAGSAC, the marginalising sample consensus; gocv v0.31.0 has no name for it.
-const USACMagsac = 38
-
-// Methods of robust fitting that Homography takes.
+// Methods of robust fitting that Homography takes, with OpenCV's values; both repeat exactly. USACMagsac is the
+// marginalising sample consensus (Baráth, Noskova, Ivashechkin and Matas, 2020, CVPR), which gocv v0.31.0 has no name
+// for.
 const (
-	RANSAC = 8
+	RANSAC     = 8
+	USACMagsac = 38
 )
 
 const errSize = 512
@@ -348,6 +348,9 @@ func Correlate(ref, img []int16, w, h, channels int, centres []int32, radius, se
 	})
 	return out, err
 }
+
+// constant returns OpenCV's own value of a constant, for the test.
+func constant(which int) int { return int(C.tl_constant(C.int(which))) }
 
 // throw makes the guard catch an OpenCV exception, for the test.
 func throw() error { return guard(func(e *C.char, n C.int) C.int { return C.tl_throw(e, n) }) }

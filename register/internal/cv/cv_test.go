@@ -110,4 +110,9 @@ func TestHomographyOfCoincidentPointsIsNone(t *testing.T) {
 	assert.False(t, ok)
 }
 
+func TestConstantsAreTheHeaders(t *testing.T) {
+	assert.Equal(t, constant(0), RANSAC)
+	assert.Equal(t, constant(1), USACMagsac)
+}
+
 func TestMain(m *testing.M) { os.Exit(leak(m.Run())) }
