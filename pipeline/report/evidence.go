@@ -202,13 +202,12 @@ func (p *page) opacities() {
 	p.SameOrder = mid == order(func(l opacityLine) float64 { return l.At10 }) && mid == order(func(l opacityLine) float64 { return l.At40 })
 }
 
-// repeatable sums up what the same surface gave twice on one visit: how many pairs, and the middle and largest
-// difference in percentage points.
-func repeatable(rs []table.Repeat) (n int, middle, most float64) {
+// sizes sums up figures by their number, their middle and their largest, sign aside; NaN is left out.
+func sizes[T any](rows []T, of func(T) float64) (n int, middle, most float64) {
 	var ds []float64
-	for _, r := range rs {
-		if !math.IsNaN(r.ScaleDiff) {
-			ds = append(ds, math.Abs(r.ScaleDiff))
+	for _, r := range rows {
+		if d := of(r); !math.IsNaN(d) {
+			ds = append(ds, math.Abs(d))
 		}
 	}
 	if len(ds) == 0 {
@@ -220,6 +219,15 @@ func repeatable(rs []table.Repeat) (n int, middle, most float64) {
 		m = (ds[len(ds)/2-1] + ds[len(ds)/2]) / 2
 	}
 	return len(ds), m, ds[len(ds)-1]
+}
+
+// sizesIn words sizes, "" when there are none.
+func sizesIn[T any](w words, key string, rows []T, of func(T) float64) string {
+	n, middle, most := sizes(rows, of)
+	if n == 0 {
+		return ""
+	}
+	return w.say(key, n, table.Number(middle, 1), table.Number(most, 1))
 }
 
 // withoutPhoto words what leaving out each photo did to a finding.

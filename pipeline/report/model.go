@@ -25,6 +25,7 @@ type page struct {
 	Gaps      []gapPage
 	Priority  []priorityPage
 	Glazes    []glazePage
+	ToPalette bool // some glaze was held against its intended colour
 	Upkeep    []upkeepLine
 	Follow    []followLine
 	Silent    []silentLine
@@ -188,6 +189,7 @@ func (p *page) glazes(w words) {
 		if g.Glaze == "" || math.IsNaN(g.RefL) {
 			continue
 		}
+		p.ToPalette = p.ToPalette || !math.IsNaN(g.PaletteDE00)
 		p.Glazes = append(p.Glazes, glazePage{
 			Glaze: g, Was: swatch(g.RefL, g.RefA, g.RefB), Now: swatch(g.RefL+g.DL, g.RefA+g.DA, g.RefB+g.DB),
 			Figure: span(g.DriftDE00, g.Lo, g.Hi, ""), Size: w.say("drift." + driftSize(g.DriftDE00)),

@@ -75,11 +75,10 @@ func render(in Input, name string, fill func(*page, words) error) ([]byte, error
 		"p":        probability,
 		"serial":   func() string { return trend.SerialLimit },
 		"repeatable": func(rs []table.Repeat) string {
-			n, middle, most := repeatable(rs)
-			if n == 0 {
-				return ""
-			}
-			return w.say("method.repeatable", n, table.Number(middle, 1), table.Number(most, 1))
+			return sizesIn(w, "method.repeatable", rs, func(r table.Repeat) float64 { return r.ScaleDiff })
+		},
+		"leftout": func(cs []table.Control) string {
+			return sizesIn(w, "method.left", cs, func(c table.Control) float64 { return c.DE00 })
 		},
 		"span":   span,
 		"area":   p.area,

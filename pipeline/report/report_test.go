@@ -94,7 +94,7 @@ func TestWordsAreComplete(t *testing.T) {
 		for _, f := range files {
 			src, err := os.ReadFile(f)
 			require.NoError(t, err)
-			for _, m := range regexp.MustCompile(`(?:say[( ]|print )"([a-z][^"]*)"`).FindAllStringSubmatch(string(src), -1) {
+			for _, m := range regexp.MustCompile(`(?:say[( ]|print |sizesIn\(w, )"([a-z][^"]*)"`).FindAllStringSubmatch(string(src), -1) {
 				asked[m[1]] = true
 			}
 		}
@@ -151,7 +151,33 @@ func TestWorkbookHoldsTypedCellsAndTheSameBytesTwice(t *testing.T) {
 	v, err := f.GetCellValue("zones", "G3")
 	require.NoError(t, err)
 	assert.Equal(t, "4", v)
+	said := map[string]bool{}
+	for _, d := range definitions {
+		said[d[0]+"."+d[1]] = true
+	}
+	for _, name := range f.GetSheetList() {
+		rows, err := f.GetRows(name)
+		require.NoError(t, err)
+		for _, column := range rows[0] {
+			assert.True(t, name == "definitions" || said[name+"."+column] || said["*."+column], "%s.%s is not defined", name, column)
+		}
+	}
 	formula, err := f.GetCellFormula("photos", "A3")
 	require.NoError(t, err)
 	assert.Empty(t, formula)
+}
+
+func TestLongTablesGoOverSeveralSheets(t *testing.T) {
+	f := excelize.NewFile()
+	defer f.Close()
+	w := book{f: f}
+	sheets(&w, "repeat", make([]table.Repeat, 7), 3)
+	require.NoError(t, w.err)
+	assert.Equal(t, []string{"Sheet1", "repeat", "repeat 2", "repeat 3"}, f.GetSheetList())
+	for name, n := range map[string]int{"repeat": 4, "repeat 2": 4, "repeat 3": 2} {
+		rows, err := f.GetRows(name)
+		require.NoError(t, err)
+		assert.Len(t, rows, n, name)
+		assert.Equal(t, "view", rows[0][0])
+	}
 }

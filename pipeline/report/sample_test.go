@@ -94,6 +94,10 @@ func large(t *testing.T) Input {
 				set.Zones = append(set.Zones, row)
 			}
 			set.Trends = append(set.Trends, table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct", Visits: 6, From: visits[1], To: visits[6], SlopePerYear: 1.9 + float64(z), Lo: 1.1, Hi: 3.2 + float64(z), PTrend: 0.017, SameSeasonP: nan, Threshold: 25, Note: "only 6 visits: read the p-value with care (8 or more are usual)"})
+			if zone.ID == "top-1" {
+				set.Intervals = append(set.Intervals, table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct removed", Visits: 2, SlopePerYear: nan, Lo: nan, Hi: nan, PTrend: nan, SameSeasonP: nan, Threshold: nan, Note: "2021-06-02 scale softened with water: 6.2 percentage points less on the next visit (2.0 to 10.1); growth after it: too few visits"},
+					table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct", Visits: 3, From: visits[1], To: visits[3], SlopePerYear: nan, Lo: nan, Hi: nan, PTrend: nan, SameSeasonP: nan, Threshold: nan, Note: "before 2021-06-02; too few visits: 3 measured, 4 needed for a slope"})
+			}
 			in.Else.Slopes = append(in.Else.Slopes, SlopeRange{id, zone.ID, 1.9, 1.4, 2.6, "photos/2017-05-20/" + id + ".jpg", "photos/2024-05-04/" + id + ".jpg"})
 			in.Else.Baselines = append(in.Else.Baselines, BaselineChange{id, zone.ID, visits[6], "", "photos/2017-05-20/" + id + ".jpg", 2.2, 2.0, 1, 1, 4, 4})
 			in.FirstLast = append(in.FirstLast, table.Compare{View: id, Zone: zone.ID, Visit: visits[6], Against: visits[1], CommonTiles: 120, CommonPct: 78, ScaleChange: 9 + float64(z), Lo: 5 - 7*float64(v-1)*float64(1-z), Hi: 13})

@@ -18,7 +18,11 @@ func (p *page) summary(w words) {
 	}
 	for _, f := range p.Findings {
 		if f.Told {
-			p.Headlines = append(p.Headlines, w.say("head.together", sentence(f.Answer)))
+			fragile := ""
+			if len(f.LeftOut.Changes)+len(f.LeftOut.NotMade) > 0 {
+				fragile = " " + w.say("head.fragile")
+			}
+			p.Headlines = append(p.Headlines, w.say("head.together", sentence(f.Answer), fragile))
 		}
 	}
 	for _, z := range p.Zones {

@@ -13,23 +13,6 @@ import (
 	"tilelapse/pipeline/table"
 )
 
-// definitions are the columns a reader asks about first (contract words); the sheet of definitions holds them.
-var definitions = [][2]string{
-	{"readable_pct", "share of the zone's tile area that was read, missing tiles included, %"},
-	{"scale_pct", "whitened area that looks like mineral scale, cause not tested: readable tile area with opacity at or above coverage_opacity, % of the readable tile area"},
-	{"…_lo, …_hi", "95 % interval, sampling and light together"},
-	{"scale_opacity_pct", "mean opacity over the same area, %"},
-	{"scaled_or_lost_pct", "whitened or gone, % of the tile area that was read or is gone"},
-	{"drift_de00", "median over tiles of CIEDE2000 between the unwhitened glaze now and in the baseline, white D65, light cancelled"},
-	{"drift_dl, drift_da, drift_db", "medians of the signed CIELAB differences, now minus baseline"},
-	{"palette_de00", "CIEDE2000 between the glaze now and its intended glaze; empty unless a colour chart was in the photo"},
-	{"state", "present, missing, offpalette, hidden, unreadable or outside, as the program read it; state_final after corrections.csv"},
-	{"recorded", "what upkeep.csv has for that zone between the visit before and this one; no measured figure uses it"},
-	{"colour_basis", "what the light was cancelled with: chart, control, surface, none"},
-	{"scale_detectable, drift_detectable", "the smallest change that can be told from none, here"},
-	{"empty cell", "not measured"},
-}
-
 // Workbook returns tables.xlsx: every table as a typed sheet, and one of definitions.
 func Workbook(s *table.Set) ([]byte, error) {
 	f := excelize.NewFile()
@@ -45,7 +28,9 @@ func Workbook(s *table.Set) ([]byte, error) {
 	sheet(&w, "priorities", s.Priorities)
 	sheet(&w, "repeat", s.Repeat)
 	sheet(&w, "controls", s.Controls)
-	w.add("definitions", []string{"column", "meaning"}, len(definitions), func(i int) []any { return []any{definitions[i][0], definitions[i][1]} })
+	w.add("definitions", []string{"sheet", "column", "meaning"}, len(definitions), func(i int) []any {
+		return []any{definitions[i][0], definitions[i][1], definitions[i][2]}
+	})
 	if w.err == nil {
 		w.err = f.DeleteSheet("Sheet1")
 	}
@@ -93,8 +78,21 @@ type book struct {
 	err error
 }
 
-func sheet[T any](w *book, name string, rows []T) {
-	w.add(name, table.Header[T](), len(rows), func(i int) []any { return table.Cells(rows[i]) })
+// sheetRows is how many rows a sheet holds at most; a spreadsheet ends at 1 048 576 with its header.
+const sheetRows = 1_000_000
+
+// sheet writes a table, over several sheets when it is longer than one holds.
+func sheet[T any](w *book, name string, rows []T) { sheets(w, name, rows, sheetRows) }
+
+func sheets[T any](w *book, name string, rows []T, most int) {
+	for k := 0; k == 0 || k*most < len(rows); k++ {
+		part := rows[k*most : min(len(rows), (k+1)*most)]
+		title := name
+		if k > 0 {
+			title = fmt.Sprintf("%s %d", name, k+1)
+		}
+		w.add(title, table.Header[T](), len(part), func(i int) []any { return table.Cells(part[i]) })
+	}
 }
 
 // add writes one sheet with a frozen, bold header row. Text cells are strings to the spreadsheet and never run.

@@ -27,6 +27,8 @@ type zonePage struct {
 	Change          *table.Compare // between the first and the latest reading, on tiles read in both; nil = one visit
 	Gone            gone           // at the latest visit
 	Since           string         // last recorded work, in flat words
+	SinceDays       string         // and how long before the visit it was, "" = none on record
+	Cleanings       []trendLine    // what each cleaning removed
 }
 
 // trendLine is a row of trends.csv with its measure in words.
@@ -114,8 +116,14 @@ func (p *page) zone(w words, rows []table.Zone, taken map[string][2]string, lost
 		}
 	}
 	for _, t := range p.Set.Intervals {
-		if t.View == z.View && t.Zone == z.Zone {
-			zp.Intervals = append(zp.Intervals, trendLine{t, w.say("measure." + strings.ReplaceAll(t.Measure, " ", "_"))})
+		if t.View != z.View || t.Zone != z.Zone {
+			continue
+		}
+		line := trendLine{t, w.say("measure." + strings.ReplaceAll(t.Measure, " ", "_"))}
+		if t.Measure == "scale_pct removed" {
+			zp.Cleanings = append(zp.Cleanings, line)
+		} else {
+			zp.Intervals = append(zp.Intervals, line)
 		}
 	}
 	for i, c := range p.FirstLast {
@@ -123,7 +131,12 @@ func (p *page) zone(w words, rows []table.Zone, taken map[string][2]string, lost
 			zp.Change = &p.FirstLast[i]
 		}
 	}
-	zp.Since = p.since(z.Zone, zp.Last.Visit)
+	if since, ok := p.since(z.Zone, zp.Last.Visit); ok {
+		zp.Since = since.Note
+		if !math.IsNaN(since.Days) {
+			zp.SinceDays = w.say("curves.days", int(since.Days))
+		}
+	}
 	return zp
 }
 
@@ -220,12 +233,12 @@ func (p *page) worked() []trend.Entry {
 }
 
 // since says in flat words when work for a zone was last recorded before a day.
-func (p *page) since(zone, visit string) string {
+func (p *page) since(zone, visit string) (trend.Since, bool) {
 	day, err := trend.Day(visit)
 	if err != nil {
-		return ""
+		return trend.Since{}, false
 	}
-	return trend.SinceWork(trend.ForZone(p.worked(), zone), day, p.record()).Note
+	return trend.SinceWork(trend.ForZone(p.worked(), zone), day, p.record()), true
 }
 
 // record is what period the upkeep file covers, as the user states it.
