@@ -173,7 +173,7 @@ func cameraDay(f intake.Facts, clocks []survey.Clock) (day, note string) {
 	}
 	shift := time.Duration(0)
 	for _, c := range clocks { // the last entry that began before the photo counts
-		if c.Camera == f.Camera && !t.Before(c.From) {
+		if (strings.EqualFold(c.Camera, f.Model) || strings.EqualFold(c.Camera, f.Camera)) && !t.Before(c.From) {
 			shift = c.Add
 		}
 	}

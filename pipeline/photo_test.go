@@ -34,7 +34,7 @@ func TestADateComesFromTheArchiveThenTheCameraThenThePath(t *testing.T) {
 		{"archive overrides the camera", photo{rel: "photos/old/a.jpg", facts: intake.Facts{Taken: "2015-02-03T10:00:00"}}, "1998-01-01", "1998-12-31", "archive.csv: written on the back", "print", "step-1"},
 		{"camera before path", photo{rel: "photos/2019-01-01/a.jpg", facts: intake.Facts{Taken: "2015-02-03T10:00:00"}}, "2015-02-03", "2015-02-03", "EXIF", "digital", ""},
 		{"a scanner's date is none", photo{rel: "photos/2019-01-01/a.jpg", facts: intake.Facts{Taken: "2015-02-03T10:00:00", Scanner: true}}, "2019-01-01", "2019-01-01", "path", "digital", ""},
-		{"clock corrected from its day on", photo{rel: "photos/a.jpg", facts: intake.Facts{Taken: "2021-05-01T00:00:00", Camera: "Box 3"}}, "2022-05-01", "2022-05-01", "EXIF, clock corrected by 365 d", "digital", ""},
+		{"clock corrected from its day on", photo{rel: "photos/a.jpg", facts: intake.Facts{Taken: "2021-05-01T00:00:00", Camera: "Maker Box 3", Model: "BOX 3"}}, "2022-05-01", "2022-05-01", "EXIF, clock corrected by 365 d", "digital", ""},
 		{"and not before", photo{rel: "photos/a.jpg", facts: intake.Facts{Taken: "2021-04-30T23:59:59", Camera: "Box 3"}}, "2021-04-30", "2021-04-30", "EXIF", "digital", ""},
 		{"the archive may name a kind alone", photo{rel: "photos/kind-only.jpg", facts: intake.Facts{Taken: "2015-02-03T10:00:00"}}, "2015-02-03", "2015-02-03", "EXIF", "slide", ""},
 		{"folder named like a view is a hint", photo{rel: "photos/step-1/20200229_x.jpg"}, "2020-02-29", "2020-02-29", "path", "digital", "Step-1"},
