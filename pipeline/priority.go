@@ -40,7 +40,7 @@ func (r *run) orderZone(z *zoneSeries, pts []trend.Point, record trend.Record) o
 	if math.IsNaN(area) {
 		per = 1
 	}
-	if ss := trend.Stretches(pts, z.entry, nan); len(ss) > 0 {
+	if ss := trend.Stretches(pts, exceptWater(z.entry), nan); len(ss) > 0 {
 		s := ss[len(ss)-1]
 		if !math.IsNaN(s.Trend.Slope) {
 			o.Growth, o.GrowthLo, o.GrowthHi = s.Trend.Slope*per, s.Trend.Lo*per, s.Trend.Hi*per
@@ -49,6 +49,18 @@ func (r *run) orderZone(z *zoneSeries, pts []trend.Point, record trend.Record) o
 		}
 	}
 	return o
+}
+
+// exceptWater leaves out that the water was turned off or on: growth a year goes across winters, and a stretch between two
+// of them seldom holds two visits.
+func exceptWater(es []trend.Entry) []trend.Entry {
+	var out []trend.Entry
+	for _, e := range es {
+		if e.Kind != "water_off" && e.Kind != "water_on" {
+			out = append(out, e)
+		}
+	}
+	return out
 }
 
 func zoneTitle(v *survey.View, id string) string {

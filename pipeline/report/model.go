@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"html/template"
 	"math"
 	"regexp"
@@ -103,33 +104,42 @@ func (p *page) title(view, zone string) string {
 
 const cm2PerSqFt = 929.0304 // 30.48 cm squared, exact
 
+const cm2PerSqIn = 6.4516 // 2.54 cm squared, exact
+
+// unit picks the unit an area is told in: its cm², its name and its digits.
+func (p *page) unit(cm2 float64) (size float64, name string, digits int) {
+	a := math.Abs(cm2)
+	switch {
+	case p.Metric && a < 1000:
+		return 1, " cm²", 0
+	case p.Metric && a < 100000:
+		return 10000, " m²", 2
+	case p.Metric:
+		return 10000, " m²", 1
+	case a < cm2PerSqFt:
+		return cm2PerSqIn, " sq in", 0
+	case a < 10*cm2PerSqFt:
+		return cm2PerSqFt, " sq ft", 1
+	}
+	return cm2PerSqFt, " sq ft", 0
+}
+
 // area writes an area in the report's units.
 func (p *page) area(cm2 float64) string {
 	if math.IsNaN(cm2) {
 		return "–"
 	}
-	v, unit := cm2/10000, " m²"
-	if !p.Metric {
-		v, unit = cm2/cm2PerSqFt, " sq ft"
-	}
-	switch {
-	case math.Abs(v) >= 10:
-		return table.Number(v, 0) + unit
-	case math.Abs(v) >= 1:
-		return table.Number(v, 1) + unit
-	case math.Abs(v) >= 0.01 || v == 0:
-		return table.Number(v, 2) + unit
-	}
-	return table.Number(v, 4) + unit
+	size, name, digits := p.unit(cm2)
+	return table.Number(cm2/size, digits) + name
 }
 
 // areaSpan writes an area with its interval.
 func (p *page) areaSpan(cm2, lo, hi float64) string {
-	s := p.area(cm2)
-	if !math.IsNaN(cm2) && !math.IsNaN(lo) && !math.IsNaN(hi) {
-		s += " (" + p.area(lo) + " – " + p.area(hi) + ")"
+	if math.IsNaN(cm2) || math.IsNaN(lo) || math.IsNaN(hi) {
+		return p.area(cm2)
 	}
-	return s
+	size, name, digits := p.unit(cm2)
+	return fmt.Sprintf("%s%s (%s to %s)", table.Number(cm2/size, digits), name, table.Number(lo/size, digits), table.Number(hi/size, digits))
 }
 
 var cm2Words = regexp.MustCompile(`(-?[0-9.]+) cm²( a year)?(?: \((-?[0-9.]+) to (-?[0-9.]+)\))?`)
@@ -192,7 +202,7 @@ func (p *page) glazes(w words) {
 		p.ToPalette = p.ToPalette || !math.IsNaN(g.PaletteDE00)
 		p.Glazes = append(p.Glazes, glazePage{
 			Glaze: g, Was: swatch(g.RefL, g.RefA, g.RefB), Now: swatch(g.RefL+g.DL, g.RefA+g.DA, g.RefB+g.DB),
-			Figure: span(g.DriftDE00, g.Lo, g.Hi, ""), Size: w.say("drift." + driftSize(g.DriftDE00)),
+			Figure: span(g.DriftDE00, g.Lo, g.Hi, ""), Size: w.say("drift." + driftSize(g)),
 		})
 	}
 }

@@ -72,7 +72,7 @@ func TestReportTellsTheFiguresWithTheirIntervals(t *testing.T) {
 	b, err := Report(made(t))
 	require.NoError(t, err)
 	page := string(b)
-	for _, want := range []string{"8.0 % (6.0 to 11.0)", "2022-06-01", "Never use acid", "2.0 m² (1.0 m² – 3.0 m²)", "Most area first.", strings.Repeat("a", 64), "blurred", "2021-06-01"} {
+	for _, want := range []string{"8.0 % (6.0 to 11.0)", "2022-06-01", "Never use acid", "2.00 m² (1.00 to 3.00)", "Most area first.", strings.Repeat("a", 64), "blurred", "2021-06-01"} {
 		assert.Contains(t, page, want)
 	}
 	assert.NotContains(t, page, "⟨", "a text is missing from the table of words")

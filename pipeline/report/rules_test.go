@@ -32,8 +32,11 @@ func TestSwatchesThatExplainShowTheirDifference(t *testing.T) {
 func TestAreasInTheUnitsAskedFor(t *testing.T) {
 	us := &page{}
 	metric := &page{Metric: true}
-	assert.Equal(t, "2.0 m²", metric.area(20000))
-	assert.Equal(t, "0.05 m²", metric.area(500))
+	assert.Equal(t, "2.00 m²", metric.area(20000))
+	assert.Equal(t, "500 cm²", metric.area(500))
+	assert.Equal(t, "12.0 m²", metric.area(120000))
+	assert.Equal(t, "696 cm² (549 to 1010)", metric.areaSpan(696, 549, 1010))
+	assert.Equal(t, "16 sq in", us.area(100), "100 / 6.4516 = 15.5")
 	assert.Equal(t, "22 sq ft", us.area(20000), "20000 / 929.0304 = 21.53")
 	assert.Equal(t, "1.0 sq ft", us.area(929.0304))
 	why := "largest whitened area; 929 cm² (465 to 1858); grows by 92.9 cm² a year (9.3 to 186); 3 tiles beside gaps"
@@ -96,6 +99,23 @@ func TestTilesOutOfSightAreNoRecovery(t *testing.T) {
 	assert.Equal(t, gone{Missing: 1, Unseen: 1}, at("2"))
 	assert.Equal(t, gone{Unseen: 1}, at("3"), "a came back, b is out of sight")
 	assert.Equal(t, gone{Unseen: 1, Untold: 1}, at("4"))
+}
+
+func TestNothingIsSaidThatCannotBeTold(t *testing.T) {
+	nan := math.NaN()
+	for want, g := range map[string]table.Glaze{
+		"untold": {DriftDE00: 4, Lo: 0, Hi: 9}, "unsure": {DriftDE00: 10, Lo: nan, Hi: nan}, "hardly": {DriftDE00: 0.8, Lo: 0.3, Hi: 1.2}, "slight": {DriftDE00: 2, Lo: 1, Hi: 3}, "plain": {DriftDE00: 6, Lo: 3, Hi: 9},
+	} {
+		assert.Equal(t, want, driftSize(g))
+	}
+	for _, c := range []struct {
+		change, lo, hi, least float64
+		want                  int
+	}{{5, 2, 8, 3, 1}, {-5, -8, -2, 3, -1}, {2, 1, 3, 3, 0}, {5, -1, 11, 3, 0}, {5, nan, nan, 3, 2}, {5, 2, 8, nan, 1}} {
+		z := zonePage{Change: &table.Compare{ScaleChange: c.change, Lo: c.lo, Hi: c.hi}, Latest: table.Zone{ScaleDetectable: c.least}, First: table.Zone{ScaleDetectable: nan}}
+		assert.Equal(t, c.want, z.direction(), "%+v", c)
+	}
+	assert.Equal(t, 2, zonePage{}.direction())
 }
 
 func TestCorrectionsOfAPersonStandInTheMap(t *testing.T) {

@@ -82,7 +82,7 @@ func (p *page) lead(w words) {
 	p.Headlines = append(p.Headlines, s)
 	var up, down, same int
 	for _, z := range p.Zones {
-		switch direction(z.Change) {
+		switch z.direction() {
 		case 1:
 			up++
 		case -1:
@@ -96,11 +96,17 @@ func (p *page) lead(w words) {
 	}
 }
 
-// direction is 1 for more whitening, -1 for less, 0 for no change that can be told, 2 for not known.
-func direction(c *table.Compare) int {
-	switch {
-	case c == nil || math.IsNaN(c.ScaleChange) || math.IsNaN(c.Lo) || math.IsNaN(c.Hi):
+// direction is 1 for more whitening, -1 for less, 0 for no change that can be told, 2 for not known. A change smaller than
+// what can be told from none on either visit is none that can be told, whatever its interval.
+func (z zonePage) direction() int {
+	c := z.Change
+	if c == nil || math.IsNaN(c.ScaleChange) || math.IsNaN(c.Lo) || math.IsNaN(c.Hi) {
 		return 2
+	}
+	least := math.Max(nanless(z.First.ScaleDetectable, 0), nanless(z.Latest.ScaleDetectable, 0))
+	switch {
+	case math.Abs(c.ScaleChange) < least:
+		return 0
 	case c.Lo > 0:
 		return 1
 	case c.Hi < 0:
@@ -122,7 +128,7 @@ func changeWords(z zonePage, w words) string {
 		return w.say("change.none", z.First.Visit)
 	}
 	by := table.Number(math.Abs(c.ScaleChange), 1)
-	switch direction(c) {
+	switch z.direction() {
 	case 1:
 		return w.say("change.up", by, table.Number(c.Lo, 1), table.Number(c.Hi, 1), z.First.Visit)
 	case -1:
@@ -171,22 +177,29 @@ func (p *page) tilesLead(w words) {
 func (p *page) glazeLead(w words) {
 	var most *glazePage
 	for i, g := range p.Glazes {
-		if !math.IsNaN(g.DriftDE00) && !math.IsNaN(g.Lo) && (most == nil || g.DriftDE00 > most.DriftDE00) {
+		if told(g.Glaze) && (most == nil || g.DriftDE00 > most.DriftDE00) {
 			most = &p.Glazes[i]
 		}
 	}
 	if most == nil {
 		return
 	}
-	p.Headlines = append(p.Headlines, w.say("head.glaze", most.Glaze.Glaze, most.View, most.Figure, w.say("drift."+driftSize(most.DriftDE00)), most.Visit))
+	p.Headlines = append(p.Headlines, w.say("head.glaze", most.Glaze.Glaze, most.View, most.Figure, most.Size, most.Visit))
 }
 
-// driftSize is a key of the words for how plain a colour difference is (common practice, no source).
-func driftSize(de float64) string {
+// told reports whether a glaze's drift can be told from none.
+func told(g table.Glaze) bool { return !math.IsNaN(g.DriftDE00) && g.Lo >= 0.05 }
+
+// driftSize is a key of the words for how plain a glaze's drift is (limits of common practice, no source).
+func driftSize(g table.Glaze) string {
 	switch {
-	case de < 1:
+	case math.IsNaN(g.Lo):
+		return "unsure"
+	case !told(g):
+		return "untold"
+	case g.DriftDE00 < 1:
 		return "hardly"
-	case de < 3:
+	case g.DriftDE00 < 3:
 		return "slight"
 	}
 	return "plain"
