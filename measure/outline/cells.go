@@ -108,6 +108,9 @@ func (s *sheet) tiles(f plane.Frame, opt Options) ([]Tile, float64) {
 		if n.quality(nil, opt.LeastArea) < 0.3 || n.exit-n.within < 0.2 {
 			return false
 		}
+		if p != nil && n.ofTypical(p) > max(hugeShare, math.Exp(3*p.sd)) {
+			return false // sky, a person, a slab
+		}
 		// a tile of nearly the joint's colour is believed when it has a tile's size: a patch of joint has not
 		return n.level > 2*m.spread || n.ofTypical(p) > 0.3
 	}
@@ -150,6 +153,10 @@ func (s *sheet) tiles(f plane.Frame, opt Options) ([]Tile, float64) {
 	}
 	return s.trace(label, int(k), d, s.core(j, 0.5, opt.LeastArea), float32(1.5*m.spread), f, opt), filled / max(all, 1)
 }
+
+// hugeShare is how many typical tiles a cell may be as large as: a slab set among tiles is a few, what stands in front is
+// many (our choice).
+const hugeShare = 6
 
 // jointness is every pixel's strength as a joint, 0..1: as near the joint colour as joints are, or much nearer than
 // both its sides.
@@ -236,66 +243,4 @@ func (s *sheet) core(strength []float32, limit float32, least float64) []float32
 		}
 	}
 	return distances(in, s.w, s.h)
-}
-
-// trace draws the outline of every cell where, beside a joint, the colour is half way between joint and glaze.
-func (s *sheet) trace(cell []int32, n int, d, core []float32, low float32, f plane.Frame, opt Options) []Tile {
-	type box struct{ x0, y0, x1, y1 int }
-	boxes := make([]box, n)
-	for i := range boxes {
-		boxes[i] = box{s.w, s.h, -1, -1}
-	}
-	for y := range s.h {
-		for x := range s.w {
-			if c := cell[y*s.w+x]; c >= 0 {
-				b := &boxes[c]
-				b.x0, b.y0, b.x1, b.y1 = min(b.x0, x), min(b.y0, y), max(b.x1, x), max(b.y1, y)
-			}
-		}
-	}
-	var out []Tile
-	var vals []float32
-	for c, b := range boxes {
-		if b.x1 < 0 {
-			continue
-		}
-		vals = vals[:0]
-		for y := b.y0; y <= b.y1; y++ {
-			for x := b.x0; x <= b.x1; x++ {
-				if cell[y*s.w+x] == int32(c) {
-					vals = append(vals, d[y*s.w+x])
-				}
-			}
-		}
-		sort.Slice(vals, func(i, j int) bool { return vals[i] < vals[j] })
-		half := vals[len(vals)*6/10] / 2
-		w, h := b.x1-b.x0+3, b.y1-b.y0+3
-		field := make([]float32, w*h)
-		for y := range h {
-			for x := range w {
-				sx, sy := x+b.x0-1, y+b.y0-1
-				field[y*w+x] = -half
-				if sx >= 0 && sy >= 0 && sx < s.w && sy < s.h && cell[sy*s.w+sx] == int32(c) {
-					// away from joints a dark motif is still tile
-					t := min(max(core[sy*s.w+sx]-2, 0), 1)
-					field[y*w+x] = d[sy*s.w+sx] - half + t*max(half-low, 0)
-				}
-			}
-		}
-		ring := contour(field, w, h)
-		for i := range ring {
-			ring[i].X, ring[i].Y = f.Ref(ring[i].X+float64(b.x0-1+s.x0), ring[i].Y+float64(b.y0-1+s.y0))
-		}
-		ring = simplify(ring, opt.Tolerance*float64(f.K))
-		if len(ring) < 3 {
-			continue
-		}
-		var t Tile
-		t.Rings = [][]plane.Point{ring}
-		t.AreaPx, t.Centroid = areaCentroid(ring)
-		if t.AreaPx >= opt.LeastArea*float64(f.K*f.K)/2 {
-			out = append(out, t)
-		}
-	}
-	return out
 }

@@ -264,9 +264,9 @@ func TestLargeTiles(t *testing.T) {
 	assert.GreaterOrEqual(t, iou, 0.85)
 }
 
-// TestSmallTiles: tiles of 14 px with joints of 2.
+// TestSmallTiles: tiles of 13 by 12 px with joints of 2.
 func TestSmallTiles(t *testing.T) {
-	s := render(300, 240, rectangles(15, 14), 2.2, look{glazes: [][3]float64{slate, teal, chalk}, joint: pale, rough: .03})
+	s := render(300, 240, rectangles(15, 14), 2.2, look{glazes: [][3]float64{slate, teal, barley}, joint: chalk, rough: .03})
 	truth, found, hits, iou := s.score(find(t, s, DefaultOptions()))
 	t.Logf("true %d, found %d, hits %d, IoU %.3f", truth, found, hits, iou)
 	assert.GreaterOrEqual(t, 2*float64(hits)/float64(truth+found), 0.9)
