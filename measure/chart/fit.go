@@ -1,0 +1,255 @@
+package chart
+
+import (
+	"fmt"
+	"math"
+
+	"tilelapse/measure/colour"
+)
+
+// Limits of a chart that is taken, ΔE00 and patches.
+const (
+	maxMean    = 9.0 // mean after the fit; colours that are no chart's come out at 15 and more
+	maxLeftOut = 9.0 // mean of patches predicted from the others
+	minPatches = 16  // patches not clipped
+)
+
+// Odds from which an edition is named: the colours have to be that many times more likely under it.
+const minOdds = 20.0
+
+// Fit ties a photo's light to the chart's published colours.
+type Fit struct {
+	Edition  Edition // whose published values the photo agrees with, Untold when that is not clear
+	Odds     float64 // how many times more likely the closer edition is than the other, at least 1, at most 1e6
+	Matrix   [3][3]float64
+	Offset   [3]float64 // linear sRGB, added after Matrix; 0 unless the patches ask for it (flare, haze)
+	Exponent [3]float64 // of the file's codes, where the file's curve does not hold light straight; 0 = its own curve holds
+	Gradient [2]float64 // change of the light across the chart's width and height, 1 = as much as the light itself; 0 = none seen
+	Gain     [3]float64 // the best gain a channel alone, without Matrix: for light too poor for nine numbers
+	GainMean float64    // mean ΔE00 of the patches with Gain alone
+	Used     int        // patches that went in
+	Each     [Count]float64
+	Mean     float64 // mean ΔE00 to the published colours, over the used patches
+	Max      float64
+	Worst    int     // index of the patch with Max
+	LeftOut  float64 // mean ΔE00 of patches predicted from the others
+	Half     float64 // mean ΔE00 of one half of the patches, fitted on the other half alone
+	Notes    []string
+}
+
+// Colour returns the colour, linear sRGB D65, of light read from the same photo (median light of the chart's
+// neighbourhood; a gradient across the chart is not carried beyond it).
+func (f *Fit) Colour(light [3]float64) colour.RGB {
+	m := model{exponent: f.Exponent, m: f.Matrix, o: f.Offset}
+	return m.colour(light)
+}
+
+// FitPatches finds the 3x3 matrix that brings the light of a chart's patches to their published colours: least squares
+// in linear light, weighted so that a residual counts as it is seen (CIEDE2000 to first order), patches far off counting
+// less. What else a photo may need (a curve other than the file's, light on top, light that changes across the chart)
+// is added only where it predicts left-out patches clearly better. The edition with the smaller residual is named when
+// the odds are 20 to 1.
+//
+// Errors: ErrClipped, ErrNotChart, with what was found.
+func FitPatches(p [Count]Patch) (Fit, error) {
+	x, w := numbers(&p)
+	used := 0
+	for i := range w {
+		if w[i] > 0 {
+			used++
+		}
+	}
+	if used < minPatches {
+		return Fit{}, fmt.Errorf("%w: %d of %d can be read, %d are needed", ErrClipped, used, Count, minPatches)
+	}
+	s, ok := choose(&x, &w)
+	if !ok {
+		return Fit{}, fmt.Errorf("%w: they do not settle a fit", ErrNotChart)
+	}
+	f := Fit{Used: used, LeftOut: s.left, Odds: s.odds, Matrix: s.m, Offset: s.o, Exponent: s.exponent, Gradient: s.g, Each: s.target.differences(s.model, &x)}
+	if s.odds >= minOdds {
+		f.Edition = s.edition
+	}
+	for i := range w {
+		if w[i] <= 0 {
+			continue
+		}
+		f.Mean += f.Each[i] / float64(used)
+		if f.Each[i] > f.Max {
+			f.Max, f.Worst = f.Each[i], i
+		}
+	}
+	if f.Mean > maxMean || f.LeftOut > maxLeftOut {
+		return Fit{}, fmt.Errorf("%w: mean difference %.1f ΔE00 after the fit, %.1f for patches left out, limits %.0f and %.0f",
+			ErrNotChart, f.Mean, f.LeftOut, maxMean, maxLeftOut)
+	}
+	f.Gain, f.GainMean = s.target.gain(s.model, &x, &w)
+	if f.Half = halves(&x, &w); math.IsNaN(f.Half + f.GainMean) {
+		return Fit{}, fmt.Errorf("%w: half of them do not settle a fit", ErrClipped)
+	}
+	f.Notes = f.words(s)
+	return f, nil
+}
+
+// HalfCheck returns the mean ΔE00 between the published colours and one half of the patches when everything was fitted
+// on the other half alone, over both ways of it; NaN when a half does not settle a fit.
+func HalfCheck(p [Count]Patch) float64 {
+	x, w := numbers(&p)
+	return halves(&x, &w)
+}
+
+// halves splits the patches as a chessboard does, so that both halves have greys and colours of all sorts.
+func halves(x *[Count][3]float64, w *[Count]float64) float64 {
+	sum, n := 0.0, 0
+	for side := range 2 {
+		var in [Count]float64
+		for i := range in {
+			if (i%Cols+i/Cols)%2 == side {
+				in[i] = w[i]
+			}
+		}
+		s, ok := choose(x, &in)
+		if !ok {
+			return math.NaN()
+		}
+		d := s.target.differences(s.model, x)
+		for i := range d {
+			if in[i] == 0 && w[i] > 0 {
+				sum, n = sum+d[i], n+1
+			}
+		}
+	}
+	return sum / float64(n)
+}
+
+// choice is a model with what was found on the way to it.
+type choice struct {
+	*model
+	kind    curve
+	target  *target
+	edition Edition
+	left    float64
+	odds    float64
+}
+
+// choose takes the simplest curve that predicts left-out patches about as well as any, under the edition that is closer.
+func choose(x *[Count][3]float64, w *[Count]float64) (choice, bool) {
+	const clearer, least = 0.85, 0.15 // another curve has to bring the left-out mean under 85 % and by 0.15 ΔE00
+	targets := [2]*target{targetOf(Before2014), targetOf(FromNov2014)}
+	var c [2]choice
+	var v [2]*fitted
+	best := math.Inf(1)
+	for k := asDecoded; k <= asPowers; k++ {
+		var d [2]choice
+		var u [2]*fitted
+		l := math.Inf(1)
+		for e, t := range targets {
+			f, ok := t.robust(x, w, k)
+			if !ok {
+				l = math.NaN() // no
+				break
+			}
+			u[e] = f
+			d[e] = choice{model: f.model, kind: k, target: t, edition: [2]Edition{Before2014, FromNov2014}[e], left: t.leftOut(x, w, k, f)}
+			l = math.Min(l, d[e].left)
+		}
+		if l < clearer*best && l < best-least {
+			best, c, v = l, d, u
+		}
+	}
+	if math.IsInf(best, 1) {
+		return choice{}, false
+	}
+	k, odds := closer(c, v, x)
+	c[k].odds = odds
+	return c[k], true
+}
+
+// closer returns which edition's colours the patches are closer to and how many times more likely they are under it.
+// Greys and colours are judged each by the residuals of their kind: greys are grey in any light and to any camera, while
+// colours are seen a little differently by every camera. The same weights serve for both editions, or each would be free
+// to call its own misfits outliers.
+func closer(c [2]choice, v [2]*fitted, x *[Count][3]float64) (int, float64) {
+	const floor = 0.3 // ΔE00: rounding of the published values, and from chart to chart (from memory)
+	var chi [2][2]float64
+	var n [2]float64
+	for e := range c {
+		for i, d := range c[e].target.differences(c[e].model, x) {
+			kind := 0
+			if i >= firstGrey {
+				kind = 1
+			}
+			w := math.Min(v[0].weight[i], v[1].weight[i])
+			chi[e][kind] += w * d * d
+			if e == 0 {
+				n[kind] += w
+			}
+		}
+	}
+	log := 0.0
+	for kind := range n {
+		if n[kind] < 2 {
+			continue
+		}
+		// each kind takes up its share of what the unknowns can bend, in patches
+		free := n[kind] * math.Max(0.25, 1-unknowns/3/(n[0]+n[1]))
+		s := math.Max(floor*floor, math.Min(chi[0][kind], chi[1][kind])/free)
+		log += (chi[0][kind] - chi[1][kind]) / (2 * s)
+	}
+	k := 0
+	if log > 0 {
+		k = 1
+	}
+	return k, math.Exp(math.Min(math.Abs(log), math.Log(1e6)))
+}
+
+// gain returns the best gain of each channel alone, and the mean ΔE00 it leaves.
+func (t *target) gain(m *model, x *[Count][3]float64, w *[Count]float64) (g [3]float64, mean float64) {
+	q := newNormal(3)
+	for i := range Count {
+		if w[i] <= 0 {
+			continue
+		}
+		l := m.light(x[i])
+		for _, a := range t.metric[i] {
+			rhs := a[0]*t.rgb[i][0] + a[1]*t.rgb[i][1] + a[2]*t.rgb[i][2]
+			q.add([]float64{a[0] * l[0], a[1] * l[1], a[2] * l[2]}, rhs, w[i])
+		}
+	}
+	s, ok := q.solve()
+	if !ok {
+		return g, math.NaN()
+	}
+	copy(g[:], s)
+	n := 0
+	for i := range Count {
+		if w[i] <= 0 {
+			continue
+		}
+		l := m.light(x[i])
+		mean += colour.CIEDE2000(colour.RGB{g[0] * l[0], g[1] * l[1], g[2] * l[2]}.Lab(), t.lab[i])
+		n++
+	}
+	return g, mean / float64(n)
+}
+
+// words tells what a reader of the figures has to know about the fit.
+func (f *Fit) words(s choice) (o []string) {
+	if s.kind == asIs {
+		o = append(o, "the file's curve does not fit the chart's greys: its codes hold light as it is")
+	}
+	if s.kind >= asPower {
+		o = append(o, fmt.Sprintf("the file's curve does not fit the chart's greys: exponents %.2f %.2f %.2f of its codes taken instead",
+			s.exponent[0], s.exponent[1], s.exponent[2]))
+	}
+	if o1 := math.Max(math.Abs(s.o[0]), math.Max(math.Abs(s.o[1]), math.Abs(s.o[2]))); o1 >= 0.02 {
+		o = append(o, fmt.Sprintf("light on top of the chart: %.3f %.3f %.3f of white", -s.o[0], -s.o[1], -s.o[2]))
+	}
+	if math.Max(math.Abs(s.g[0]), math.Abs(s.g[1])) >= 0.05 {
+		o = append(o, fmt.Sprintf("light changes across the chart: %+.0f %% over its width, %+.0f %% over its height", 100*s.g[0], 100*s.g[1]))
+	}
+	if f.Used < Count {
+		o = append(o, fmt.Sprintf("%d of %d patches left out as clipped or covered", Count-f.Used, Count))
+	}
+	return o
+}
