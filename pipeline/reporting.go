@@ -83,7 +83,7 @@ func (r *run) reportInput(ctx context.Context) (report.Input, error) {
 		if err := ctx.Err(); err != nil {
 			return in, err
 		}
-		rv, err := r.reportView(v)
+		rv, err := r.reportView(ctx, v)
 		if err != nil {
 			return in, fmt.Errorf("view %s: %w", v.view.ID, err)
 		}
@@ -103,7 +103,7 @@ func finding(s associate.Sensitivity) report.Finding {
 }
 
 // reportView gives a view's outlines and pictures on the measuring frame.
-func (r *run) reportView(v *viewResult) (report.View, error) {
+func (r *run) reportView(ctx context.Context, v *viewResult) (report.View, error) {
 	w, h := v.frame.Size()
 	out := report.View{ID: v.view.ID, W: w, H: h, MMPerPx: v.mmPerPixel(), Area: v.area.basis(), TilesFound: v.found}
 	var keep [][][]plane.Point
@@ -124,30 +124,43 @@ func (r *run) reportView(v *viewResult) (report.View, error) {
 		rings[t] = draw.OnFrame(v.frame, tile.Rings[:1])[0]
 		out.Tiles = append(out.Tiles, report.Tile{ID: tile.ID, Zone: v.spec.Zones[z].ID, Ring: rings[t]})
 	}
+	var used []int
 	for i, p := range v.photos {
-		if p.status != statusUsed || p.visit() == "" {
-			continue
+		if p.status == statusUsed && p.visit() != "" {
+			used = append(used, i)
 		}
-		s, err := r.scene(v, i, true)
-		if err != nil {
-			return out, err
-		}
-		front := make([]bool, len(s.Opacity))
-		for j, c := range s.Opacity {
-			front[j] = c == measure.PixHidden
-		}
-		veil := report.Scene{Image: s.Picture, Front: front, Keep: keep}
-		for _, t := range v.results[i].Tiles {
-			if t.State == measure.Hidden && rings[t.Tile] != nil {
-				veil.Hidden = append(veil.Hidden, rings[t.Tile])
-			}
-		}
-		img := report.Veil(veil)
-		var b bytes.Buffer
-		if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: reportPictureQuality}); err != nil {
-			return out, err
-		}
-		out.Pictures = append(out.Pictures, report.Picture{Visit: p.visit(), When: strings.ReplaceAll(v.when(i), " to ", " – "), JPEG: b.Bytes(), W: img.Rect.Dx(), H: img.Rect.Dy()})
 	}
-	return out, nil
+	shown := report.Shown(len(used))
+	out.NotPictured = len(used) - len(shown)
+	out.Pictures = make([]report.Picture, len(shown))
+	errs := make([]error, len(shown))
+	each(r.opt.Jobs, len(shown), func(k int) {
+		if ctx.Err() == nil {
+			out.Pictures[k], errs[k] = r.reportPicture(v, used[shown[k]], rings, keep)
+		}
+	}, func(n int) { r.tell(Event{Stage: "report " + v.view.ID, Done: n, Total: len(shown)}) })
+	return out, firstOf(ctx, errs)
+}
+
+// reportPicture is a visit's aligned picture without what must not be shown; rings are the tiles' outlines.
+func (r *run) reportPicture(v *viewResult, i int, rings [][]plane.Point, keep [][][]plane.Point) (report.Picture, error) {
+	s, err := r.scene(v, i, true)
+	if err != nil {
+		return report.Picture{}, err
+	}
+	veil := report.Scene{Image: s.Picture, Front: make([]bool, len(s.Opacity)), Keep: keep}
+	for j, c := range s.Opacity {
+		veil.Front[j] = c == measure.PixHidden || j < len(s.Hidden) && s.Hidden[j]
+	}
+	for _, t := range v.results[i].Tiles {
+		if t.State == measure.Hidden && rings[t.Tile] != nil {
+			veil.Hidden = append(veil.Hidden, rings[t.Tile])
+		}
+	}
+	img := report.Veil(veil)
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: reportPictureQuality}); err != nil {
+		return report.Picture{}, err
+	}
+	return report.Picture{Visit: v.photos[i].visit(), When: strings.ReplaceAll(v.when(i), " to ", " – "), JPEG: b.Bytes(), W: img.Rect.Dx(), H: img.Rect.Dy()}, nil
 }

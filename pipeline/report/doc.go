@@ -34,9 +34,11 @@ type View struct {
 	W, H     int
 	Zones    []Zone
 	Tiles    []Tile
-	Pictures []Picture // by visit, the first one may be the reference
-	MMPerPx  float64   // of the W x H frame, 0 = unknown
-	Area     string    // what areas in cm² stand on, in words; "" = no areas
+	Pictures []Picture // by visit
+	// NotPictured is how many visits have no picture here because there are too many (Shown).
+	NotPictured int
+	MMPerPx     float64 // of the W x H frame, 0 = unknown
+	Area        string  // what areas in cm² stand on, in words; "" = no areas
 	// TilesFound says that tile outlines were found in the reference photo, not drawn by a person.
 	TilesFound bool
 }

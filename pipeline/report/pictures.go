@@ -32,16 +32,22 @@ func dataURI(jpg []byte) template.URL {
 }
 
 const (
-	leastSide   = 760 // px; below it single tiles can no longer be told in a picture
-	shownVisits = 40  // pictures a view at most: a list of more is no longer looked through
+	leastSide = 760 // px; below it single tiles can no longer be told in a picture
 )
+
+// ShownVisits is how many pictures of a view the reports show at most: a list of more is no longer looked through.
+const ShownVisits = 40
+
+// Shown returns which of a number of visits get a picture when there are more than ShownVisits: spread evenly, first and
+// last among them.
+func Shown(visits int) []int { return spread(visits, ShownVisits) }
 
 // pictures fills the comparison, so that all pictures together stay under budget bytes as text: first they get smaller,
 // then visits between are left out.
 func (p *page) pictures(budget int) error {
 	keep := make([][]int, len(p.Views))
 	for i, v := range p.Views {
-		keep[i] = spread(len(v.Pictures), shownVisits)
+		keep[i] = Shown(len(v.Pictures))
 	}
 	for side, quality := PictureSide, 82; ; {
 		total, err := p.compare(keep, side, quality, budget)
@@ -97,7 +103,7 @@ func (p *page) compare(keep [][]int, side, quality, budget int) (int, error) {
 		wanted += len(k)
 	}
 	for i, v := range p.Views {
-		c := comparePage{View: v.ID, LeftOut: len(v.Pictures) - len(keep[i])}
+		c := comparePage{View: v.ID, LeftOut: v.NotPictured + len(v.Pictures) - len(keep[i])}
 		for _, k := range keep[i] {
 			pic := v.Pictures[k]
 			b, w, h, err := shrink(pic.JPEG, side, quality)
