@@ -69,7 +69,7 @@ func (v *View) closeOne(r *Reading, calls []call, from []colour.Lab) *PhotoResul
 			x.State, x.Reason = Unreadable, "scale can't be told on this glaze in this light"
 		}
 		if x.State == Present && tr.Read >= 0.2*n && tr.Read > 0 && r.Basis != BasisNone {
-			x.ReadPx, x.ScaledPx = tr.Read, tr.Counts[len(offsets)/2].Value()
+			x.ReadPx, x.ScaledPx = tr.Read, tr.Counts[len(offsets)/2]
 			x.OpacitySum = math.Max(0, tr.Alpha)
 			x.ScalePct, x.OpacityPct = 100*x.ScaledPx/tr.Read, 100*x.OpacitySum/tr.Read
 			if now, ok := v.glazeNow(r, k); ok {
@@ -124,7 +124,7 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int, noise [3]float64) 
 			plain += tr.In
 		}
 		if x.ReadPx > 0 {
-			a10, a40, op = a10+tr.At10.Value(), a40+tr.At40.Value(), op+tr.Alpha
+			a10, a40, op = a10+tr.At10, a40+tr.At40, op+tr.Alpha
 		}
 	}
 	if area == 0 {

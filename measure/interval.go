@@ -64,7 +64,7 @@ func (v *View) sum(r *Reading, use func(k int) bool) (s shares, read, noise floa
 		t := &r.Tiles[k]
 		read, noise = read+t.Read, noise+t.Read*t.Sigma
 		for j := range s {
-			s[j] += t.Counts[j].Value()
+			s[j] += t.Counts[j]
 		}
 	}
 	if read == 0 {

@@ -115,9 +115,14 @@ func (v *View) look(img *plane.Image, o *Observation) {
 		r.Gain = mulv(l.base, l.kg)
 		if like, mid, spread, ok := v.alike(k, looks, o); ok {
 			over := r.Base - mid
-			if over > 2.5*spread+0.02+0.7*(l.wide-r.Sigma) && (l.clean < 0.6 || over > 0.25) {
+			switch free := 1.5*spread + 0.01; {
+			case over > 2.5*spread+0.02+0.7*(l.wide-r.Sigma) && (l.clean < 0.6 || over > 0.25):
 				r.Own = false
 				r.Gain = mulv(like, l.kg)
+			case over > free && l.clean < 0.6:
+				// the less clear the crowd, the less of its lead over tiles alike is the glaze's own
+				kept := math.Max(0, l.clean-0.2) / 0.4
+				r.Gain = unveil(r.Gain, mulv(l.kg, v.deposit), v.tiles[k].mean, (over-free)*(1-kept))
 			}
 		} else {
 			// nothing to compare it with: a clean place that is far off or no clear crowd may be light as well as scale

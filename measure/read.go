@@ -27,18 +27,18 @@ var offsets = [...]float64{-0.15, -0.11, -0.08, -0.05, -0.025, 0, 0.025, 0.05, 0
 
 // TileRead is a tile's sums in one photo.
 type TileRead struct {
-	In      float64                   `json:"in"`   // measuring px in frame
-	Read    float64                   `json:"read"` // of them read
-	Other   float64                   `json:"other"`
-	Counts  [len(offsets)]scale.Count `json:"counts"`
-	At10    scale.Count               `json:"at10"`
-	At40    scale.Count               `json:"at40"`
-	Alpha   float64                   `json:"alpha"` // sum of opacity
-	Sigma   float64                   `json:"sigma"` // mean standard error of a pixel's opacity
-	Gain    [3]float64                `json:"gain"`  // clean glaze, photo over reference
-	Ref     [3]float64                `json:"ref"`   // reference colour of the same pixels
-	CleanPx float64                   `json:"clean_px"`
-	Level   float64                   `json:"level"` // the light level there
+	In      float64               `json:"in"`   // measuring px in frame
+	Read    float64               `json:"read"` // of them read
+	Other   float64               `json:"other"`
+	Counts  [len(offsets)]float64 `json:"counts"`
+	At10    float64               `json:"at10"`
+	At40    float64               `json:"at40"`
+	Alpha   float64               `json:"alpha"` // sum of opacity
+	Sigma   float64               `json:"sigma"` // mean standard error of a pixel's opacity
+	Gain    [3]float64            `json:"gain"`  // clean glaze, photo over reference
+	Ref     [3]float64            `json:"ref"`   // reference colour of the same pixels
+	CleanPx float64               `json:"clean_px"`
+	Level   float64               `json:"level"` // the light level there
 }
 
 // Read takes the second look at a photo, with the light that Solve found for it.
@@ -50,8 +50,12 @@ func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
 	}
 	r.Signs = v.cover.evidence(v, img, l)
 	r.Tiles = make([]TileRead, len(v.tiles))
+	alpha := make([]float32, v.w*v.h)
+	for i := range alpha {
+		alpha[i] = float32(math.NaN())
+	}
 	for k := range v.tiles {
-		r.Tiles[k] = v.readTile(img, k, l, r.Opacity)
+		r.Tiles[k] = v.readTile(img, k, l, r.Opacity, alpha)
 	}
 	return r
 }
@@ -59,7 +63,7 @@ func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
 // blindSigma is the noise of whiteness at the first look from which on a glaze's clean place can't be told.
 const blindSigma = 0.13
 
-func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead {
+func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8, alpha []float32) TileRead {
 	t := &v.tiles[k]
 	tl := l.Tiles[k]
 	var r TileRead
@@ -70,7 +74,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		base[c] = tl.Gain[c] / math.Max(kg[c], 1e-6)
 	}
 	var s, g [3]float64
-	var h histogram
+	var h scale.Histogram
 	for _, i := range t.pix {
 		if img.Flags[i]&plane.Outside != 0 {
 			out[i] = PixUnread
@@ -94,7 +98,8 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		}
 		r.Read++
 		a := math.Min(math.Max(m.Alpha, -0.5), 1.2)
-		h.add(a, m.Sigma)
+		h.Add(a, m.Sigma)
+		alpha[i] = float32(a)
 		r.Alpha += a
 		r.Sigma += m.Sigma
 		out[i] = uint8(math.Round(OpacityMax * math.Min(1, math.Max(0, a))))
@@ -105,10 +110,16 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 			}
 		}
 	}
-	for j, d := range offsets {
-		r.Counts[j] = h.count(math.Max(0.01, v.spec.Opacity+d))
+	at := make([]float64, 0, len(offsets)+2)
+	for _, d := range offsets {
+		at = append(at, math.Max(0.01, v.spec.Opacity+d))
 	}
-	r.At10, r.At40 = h.count(0.1), h.count(0.4)
+	at = append(at, 0.1, 0.4)
+	above := v.sharpened(t.pix, alpha, &h, at)
+	for j := range offsets {
+		r.Counts[j] = digits(above[j], 6)
+	}
+	r.At10, r.At40 = digits(above[len(offsets)], 6), digits(above[len(offsets)+1], 6)
 	r.Level = tl.Level
 	if r.Read > 0 {
 		r.Sigma /= r.Read
@@ -122,21 +133,39 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 	return r
 }
 
-// histogram holds a tile's opacities by hundredths, with the sum of their standard errors.
-type histogram struct{ n, s [171]float64 }
+// lostBlur is the variance of the blur that mapping, lens, compression and the measuring frame put on the opacities, over
+// that of the 3 x 3 mean it is compared with: some 0.4 over 0.67 px².
+const lostBlur = 0.6
 
-func (h *histogram) add(a, sigma float64) {
-	b := int(math.Round(100*a)) + 50
-	h.n[b]++
-	h.s[b] += sigma
-}
-
-func (h *histogram) count(threshold float64) scale.Count {
-	c := scale.Count{Threshold: threshold}
-	for b, n := range h.n {
-		if n > 0 {
-			c.AddMany(float64(b-50)/100, h.s[b]/n, n)
-		}
+// sharpened returns how many pixels reach each threshold at the reference's own resolution. Blur smears fine scale below
+// the threshold: the opacities are blurred once more, and what that takes away is given back in proportion to the
+// variances (the count is taken to go with the blur's variance, which it does while the blur is small against the
+// scale's texture).
+func (v *View) sharpened(pix []int32, alpha []float32, h *scale.Histogram, at []float64) []float64 {
+	above := h.Above(at)
+	if h.N() == 0 {
+		return above
 	}
-	return c
+	var soft scale.Histogram
+	sigma := 0.45 * h.Sigma() // noise of neighbouring pixels is partly shared
+	for _, i := range pix {
+		if math.IsNaN(float64(alpha[i])) {
+			continue
+		}
+		x, y := int(i)%v.w, int(i)/v.w
+		s, n := 0.0, 0.0
+		for b := max(0, y-1); b <= min(v.h-1, y+1); b++ {
+			for a := max(0, x-1); a <= min(v.w-1, x+1); a++ {
+				j := b*v.w + a
+				if v.labels[j] == v.labels[i] && !math.IsNaN(float64(alpha[j])) {
+					s, n = s+float64(alpha[j]), n+1
+				}
+			}
+		}
+		soft.Add(s/n, sigma)
+	}
+	for j, b := range soft.Above(at) {
+		above[j] = math.Min(h.N(), math.Max(0, above[j]+lostBlur*(above[j]-b)))
+	}
+	return above
 }
