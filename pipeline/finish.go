@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"sort"
 	"strings"
+	"time"
 
 	"tilelapse/measure"
 	"tilelapse/pipeline/intake"
@@ -168,6 +169,13 @@ func (r *run) summary() (*Summary, error) {
 	s := &Summary{
 		Out: r.opt.Out, Found: len(r.photos), Used: r.count(statusUsed), Spare: r.count(statusSpare), Refused: r.count(statusRejected),
 		Reasons: r.reasons(), Digest: digest,
+	}
+	// Told, and not written: results hold no clock, and a date ahead of this machine's clock may be this machine's fault.
+	today := time.Now().AddDate(0, 0, 1).Format(time.DateOnly)
+	for _, p := range r.photos {
+		if p.visit() > today {
+			s.Warnings = append(s.Warnings, fmt.Sprintf("%s: dated %s (%s), which lies in the future: correct it in archive.csv, or with clock in survey.yaml", p.rel, p.visit(), p.source))
+		}
 	}
 	if s.Used == 0 {
 		return s, ErrNothing

@@ -141,11 +141,28 @@ func (p *photo) date(s *survey.Survey, archive map[string]survey.ArchiveRow) {
 		if note != "" {
 			p.source += ", " + note
 		}
+		if other, ok := intake.DateFromPath(p.rel); ok && apart(day, other) > clockDoubt {
+			p.notes = append(p.notes, fmt.Sprintf("the camera says %s, the path says %s: if the clock was wrong, correct it with clock in survey.yaml", day, other))
+		}
 		return
 	}
 	if day, ok := intake.DateFromPath(p.rel); ok {
 		p.taken, p.source = survey.DateRange{From: day, To: day}, "path"
 	}
+}
+
+// clockDoubt is how many days a camera's date and the date in the path may differ before the clock is doubted: folders
+// are often named on the day the card was emptied (our choice).
+const clockDoubt = 7
+
+// apart is the time between two ISO dates in days, 0 when one is none.
+func apart(a, b string) float64 {
+	x, err1 := time.Parse(time.DateOnly, a)
+	y, err2 := time.Parse(time.DateOnly, b)
+	if err1 != nil || err2 != nil {
+		return 0
+	}
+	return math.Abs(x.Sub(y).Hours()) / 24
 }
 
 // folderHint returns the view whose id is the name of a folder the photo lies in, or of the file without its ending.

@@ -56,6 +56,15 @@ func TestADateComesFromTheArchiveThenTheCameraThenThePath(t *testing.T) {
 	}
 }
 
+func TestADoubtfulClockIsFlagged(t *testing.T) {
+	for rel, flagged := range map[string]bool{"photos/2019-01-01/a.jpg": true, "photos/2015-02-08/a.jpg": false, "photos/a.jpg": false} {
+		p := photo{rel: rel, facts: intake.Facts{Taken: "2015-02-03T10:00:00"}}
+		p.date(&survey.Survey{Photos: []string{"photos"}}, nil)
+		assert.Equal(t, "2015-02-03", p.visit())
+		assert.Equal(t, flagged, len(p.notes) == 1, rel)
+	}
+}
+
 func TestOfOneVisitThePhotoThatShowsMostIsReported(t *testing.T) {
 	mk := func(rel, visit string, overlap, clipped, sharp float64) *photo {
 		return &photo{rel: rel, taken: survey.DateRange{From: visit, To: visit}, align: register.Result{View: "v", Accepted: true, OverlapPct: overlap, ClippedPct: clipped, Sharpness: sharp}}

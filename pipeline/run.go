@@ -36,6 +36,7 @@ type Summary struct {
 	Found, Used, Spare, Refused int
 	Reasons                     []ReasonCount // of refused photos, most frequent first
 	Digest                      string        // SHA-256 of SHA256SUMS
+	Warnings                    []string      // what the user should look at, and is in no result
 	Sharded                     bool          // pass 1 only: nothing was written but the store
 }
 

@@ -72,6 +72,9 @@ func tell(w io.Writer, s *pipeline.Summary) {
 	for _, r := range s.Reasons {
 		fmt.Fprintf(w, "  %3d  %s\n", r.Count, r.Reason)
 	}
+	for _, t := range s.Warnings {
+		fmt.Fprintln(w, "note:", t)
+	}
 	fmt.Fprintf(w, "SHA-256 of SHA256SUMS: %s\n", s.Digest)
 }
 
