@@ -18,7 +18,7 @@ type followLine struct {
 	Answer, Done           string
 }
 
-// silentLine is a zone's longest time without an entry of work, within what the file covers.
+// silentLine is the longest time without an entry of work, within what the file covers, of the zones that share it.
 type silentLine struct {
 	Zone     string
 	From, To string
@@ -136,8 +136,50 @@ func (p *page) silences() {
 			from = max(from, e.When.To)
 		}
 		look(rec.Covers.To)
-		p.Silent = append(p.Silent, silentLine{z.Title, trend.ISO(best.From), trend.ISO(best.To), best.To - best.From})
+		line := silentLine{z.Title, trend.ISO(best.From), trend.ISO(best.To), best.To - best.From}
+		same := false
+		for i, o := range p.Silent {
+			if o.From == line.From && o.To == line.To {
+				p.Silent[i].Zone, same = o.Zone+", "+line.Zone, true
+			}
+		}
+		if !same {
+			p.Silent = append(p.Silent, line)
+		}
 	}
+}
+
+// limits takes the limits that every test made has in common out of the findings, to be told once.
+func (p *page) limits() {
+	made := 0
+	n := map[string]int{}
+	for _, f := range p.Findings {
+		if f.Made {
+			made++
+			for _, l := range f.Limits {
+				n[l]++
+			}
+		}
+	}
+	if made < 2 {
+		return
+	}
+	findings := append([]Finding(nil), p.Findings...)
+	for i, f := range findings {
+		if !f.Made {
+			continue
+		}
+		var own, all []string
+		for _, l := range f.Limits {
+			if n[l] < made {
+				own = append(own, l)
+			} else {
+				all = append(all, l)
+			}
+		}
+		findings[i].Limits, p.Limits = own, all
+	}
+	p.Findings = findings
 }
 
 // perYear counts photos by year.

@@ -37,6 +37,7 @@ type gapRow struct {
 	Recorded                  string
 	Why                       string
 	Beside                    float64
+	AreaPx                    float64
 	Corrected                 bool // a person's reading differs from the program's on some visit
 }
 
@@ -135,6 +136,7 @@ func gapOf(rows []table.Tile) (gapRow, bool) {
 				found = true
 				r.Tile, r.Zone, r.Kind, r.LastPresent, r.First = t.Tile, t.Zone, t.StateFinal, last, t.Visit
 				r.Confidence, r.Recorded, r.Why, r.Beside = table.Number(t.Confidence, 2), t.Recorded, t.Why, t.GapsBeside
+				r.AreaPx = t.AreaPx
 				if math.IsNaN(t.GapsBeside) {
 					r.Beside = 0
 				}

@@ -30,6 +30,7 @@ type page struct {
 	Upkeep    []upkeepLine
 	Follow    []followLine
 	Silent    []silentLine
+	Limits    []string // of every test made
 	Record    string
 	NoEntry   string
 	PerYear   []yearBar
@@ -83,6 +84,7 @@ func newPage(in Input, w words) *page {
 	p.upkeep(w)
 	p.perYear(w)
 	p.opacities()
+	p.limits()
 	p.summary(w)
 	return p
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"math"
 	"slices"
 	"sort"
 	"strings"
@@ -60,42 +59,58 @@ func (p *page) sheets(w words) {
 	}
 }
 
+// tileAreas returns the cm² of one px² of every zone's tiles, by view and zone; NaN where no length is known.
+func (p *page) tileAreas() map[[2]string]float64 {
+	px := map[[2]string]float64{}
+	for i, t := range p.Set.Tiles {
+		if i == 0 || p.Set.Tiles[i-1].Tile != t.Tile || p.Set.Tiles[i-1].View != t.View {
+			px[[2]string{t.View, t.Zone}] += t.AreaPx
+		}
+	}
+	out := map[[2]string]float64{}
+	for _, z := range p.Zones {
+		k := [2]string{z.View, z.ID}
+		out[k] = z.Last.AreaCm2 / px[k]
+	}
+	return out
+}
+
+// gapSheet marks the tiles that are not there or of another colour, as far as last seen.
 func (p *page) gapSheet(s *sheetPage) {
+	cm2 := p.tileAreas()
 	for _, g := range p.Gaps {
-		n := map[string]int{}
-		first := map[string]string{}
-		var order []string
 		shown := gapPage{View: g.View, W: g.W, H: g.H, Back: g.Back}
-		gone := map[int]bool{}
+		still := map[int]bool{}
+		rows := map[string]*sheetRow{}
+		area := map[string]float64{}
+		var order []string
 		for _, r := range g.Rows {
 			if r.Back() {
 				continue
 			}
-			gone[r.No] = true
-			if n[r.Zone] == 0 {
-				order = append(order, r.Zone)
-				first[r.Zone] = r.First
+			still[r.No] = true
+			if r.Final != "missing" {
+				continue
 			}
-			n[r.Zone]++
-			first[r.Zone] = min(first[r.Zone], r.First)
+			if rows[r.Zone] == nil {
+				order = append(order, r.Zone)
+				rows[r.Zone] = &sheetRow{Zone: p.title(g.View, r.Zone), View: g.View, When: r.First}
+			}
+			rows[r.Zone].Tiles++
+			rows[r.Zone].When = min(rows[r.Zone].When, r.First)
+			area[r.Zone] += r.AreaPx * cm2[[2]string{g.View, r.Zone}]
 		}
 		for _, sh := range g.Shapes {
-			if gone[sh.No] {
+			if still[sh.No] {
 				shown.Shapes = append(shown.Shapes, sh)
 			}
 		}
-		if len(gone) == 0 {
-			continue
+		if len(still) > 0 {
+			s.Plans = append(s.Plans, shown)
 		}
-		s.Plans = append(s.Plans, shown)
 		for _, z := range order {
-			row := sheetRow{Zone: p.title(g.View, z), View: g.View, Tiles: n[z], When: first[z], Area: "–"}
-			for _, zp := range p.Zones {
-				if zp.View == g.View && zp.ID == z && !math.IsNaN(zp.Last.GapCm2) {
-					row.Area = p.area(zp.Last.GapCm2)
-				}
-			}
-			s.Rows = append(s.Rows, row)
+			rows[z].Area = p.area(area[z])
+			s.Rows = append(s.Rows, *rows[z])
 		}
 	}
 }
@@ -136,21 +151,19 @@ func (p *page) hiddenSheet(s *sheetPage, w words) {
 	for _, z := range p.Set.Zones {
 		latest[z.View] = max(latest[z.View], z.Visit)
 	}
-	n, px, all := map[key]int{}, map[key]float64{}, map[[2]string]float64{}
+	n, px := map[key]int{}, map[key]float64{}
+	cm2 := p.tileAreas()
 	hidden := map[[2]string]bool{}
 	seen := ""
 	for i, t := range p.Set.Tiles {
 		if i == 0 || p.Set.Tiles[i-1].Tile != t.Tile || p.Set.Tiles[i-1].View != t.View {
 			seen = ""
 		}
-		if t.Visit == latest[t.View] {
-			all[[2]string{t.View, t.Zone}] += t.AreaPx
-			if t.StateFinal == "hidden" {
-				k := key{t.View, t.Zone, seen}
-				n[k]++
-				px[k] += t.AreaPx
-				hidden[[2]string{t.View, t.Tile}] = true
-			}
+		if t.Visit == latest[t.View] && t.StateFinal == "hidden" {
+			k := key{t.View, t.Zone, seen}
+			n[k]++
+			px[k] += t.AreaPx
+			hidden[[2]string{t.View, t.Tile}] = true
 		}
 		if t.StateFinal != "hidden" && t.StateFinal != "unreadable" && t.StateFinal != "outside" {
 			seen = t.Visit
@@ -165,14 +178,9 @@ func (p *page) hiddenSheet(s *sheetPage, w words) {
 		return less(a.since, b.since, a.view, b.view, a.zone, b.zone)
 	})
 	for _, k := range keys {
-		r := sheetRow{Zone: p.title(k.view, k.zone), View: k.view, Tiles: n[k], When: k.since, Area: "–"}
+		r := sheetRow{Zone: p.title(k.view, k.zone), View: k.view, Tiles: n[k], When: k.since, Area: p.area(px[k] * cm2[[2]string{k.view, k.zone}])}
 		if r.When == "" {
 			r.When = w.say("gap.never")
-		}
-		for _, z := range p.Zones {
-			if total := all[[2]string{k.view, k.zone}]; z.View == k.view && z.ID == k.zone && total > 0 {
-				r.Area = p.area(z.Last.AreaCm2 * px[k] / total)
-			}
 		}
 		s.Rows = append(s.Rows, r)
 	}
