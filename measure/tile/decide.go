@@ -150,7 +150,7 @@ func (s *Surface) decide(ev []Evidence) (calls []Call, lost []float64) {
 	front := s.front(ev, sc)
 	calls, lost = make([]Call, len(ev)), make([]float64, len(ev))
 	for t := range ev {
-		calls[t], lost[t] = s.call(t, &ev[t], sc[t], front)
+		calls[t], lost[t] = s.call(t, ev, sc[t], front)
 	}
 	s.spill(ev, calls, lost)
 	return calls, lost
@@ -222,18 +222,20 @@ func (s *Surface) front(ev []Evidence, sc []Scores) []float64 {
 }
 
 // call tells a tile's state from its own photo and the probability that it is lost, whatever kind of loss it is.
-func (s *Surface) call(t int, e *Evidence, sc Scores, front []float64) (c Call, lost float64) {
+func (s *Surface) call(t int, ev []Evidence, sc Scores, front []float64) (c Call, lost float64) {
 	gap := s.gaps != nil && s.gaps[t]
 	if s.scaled != nil && s.scaled[t] {
 		sc.Own += 3 // its glaze was never seen clean: it may well look another once the scale is off
 	}
 	lost = chance(sc.lost())
-	var covered float64
+	covered, edge := 0.0, false
 	for _, u := range s.lay.nbr[t] {
 		if front[u] > 0.5 {
 			covered += 1 / float64(len(s.lay.nbr[t]))
 		}
+		edge = edge || front[u] > 0.5 || s.partly(u, &ev[u])
 	}
+	e := &ev[t]
 	switch {
 	case e.InFrame < 0.5:
 		return Call{Outside, 1, "less than half in frame"}, 0
@@ -251,7 +253,7 @@ func (s *Surface) call(t int, e *Evidence, sc Scores, front []float64) (c Call, 
 		return Call{Present, 1 - lost, ""}, lost
 	case lost < likely:
 		return Call{Unreadable, lost, inDoubt}, lost
-	case covered > 0.3 || covered > 0 && sc.Front > math.Max(sc.Bed, sc.Other)-2:
+	case covered > 0.3 || edge && sc.Front > math.Max(sc.Bed, sc.Other)-2:
 		return Call{Hidden, 0.5, "beside what stands in front"}, 0
 	case sc.Bed >= sc.Other:
 		return Call{Missing, lost, "the bed shows"}, lost

@@ -1,5 +1,7 @@
 package tile
 
+import "math/bits"
+
 // Occluded marks the measuring pixels in front of which something stands in a photo, from its records and calls: hidden
 // tiles with the joints beside them, and of tiles next to those the parts that are neither glaze nor scale. It is as
 // coarse as a tile's parts, W*H long.
@@ -31,4 +33,11 @@ func (s *Surface) Occluded(ev []Evidence, calls []Call) []bool {
 		}
 	}
 	return mask
+}
+
+// partly says whether a part of a tile, but not all of it, is neither glaze nor scale: a thing's edge runs across it.
+func (s *Surface) partly(t int, e *Evidence) bool {
+	n := len(s.tiles[t].cells)
+	k := bits.OnesCount32(e.Foreign)
+	return 10*k >= 2*n && 10*k <= 8*n && n > 0
 }
