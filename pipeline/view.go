@@ -14,6 +14,7 @@ import (
 
 	"tilelapse/measure"
 	"tilelapse/measure/colour"
+	"tilelapse/measure/moving"
 	"tilelapse/measure/outline"
 	"tilelapse/measure/plane"
 	"tilelapse/pipeline/intake"
@@ -134,12 +135,12 @@ func (r *run) measureView(ctx context.Context, ref *reference) (*viewResult, err
 	each(r.opt.Jobs, n, func(i int) {
 		p := v.photos[i]
 		p.pxPerTile = medianTile(v.tiles) * p.align.PxPerRef * p.align.PxPerRef
-		keys[i] = ledger.Key("observe", surface, p.alignKey, p.kind)
+		keys[i] = ledger.Key("observe", surface, p.alignKey, p.kind, v.witnessKey(i))
 		obs[i] = new(measure.Observation)
 		if ctx.Err() != nil || r.store.Get("observe", keys[i], obs[i]) {
 			return
 		}
-		img, err := r.onto(v, p, planes)
+		img, err := r.onto(v, i, planes)
 		if err != nil {
 			errs[i] = err
 			return
@@ -199,7 +200,7 @@ func (r *run) read(v *viewResult, i int, observed string, planes *planeCache) (*
 	if have && drawn {
 		return rd, nil
 	}
-	img, err := r.onto(v, p, planes)
+	img, err := r.onto(v, i, planes)
 	if err != nil {
 		return nil, err
 	}
@@ -236,18 +237,55 @@ func facts(p *photo) measure.Photo {
 	return measure.Photo{Key: p.rel, Visit: p.visit(), Kind: p.kind, AlignRMS: p.align.RMSPx, PxPerRef: p.align.PxPerRef, Sharpness: p.align.Sharpness}
 }
 
-// onto decodes a photo and resamples it onto the measuring frame, once.
-func (r *run) onto(v *viewResult, p *photo, planes *planeCache) (*plane.Image, error) {
+// onto decodes a photo and resamples it onto the measuring frame, once. Where another frame of the same visit exists,
+// what differs between the two moves (people, leaves, water) and is flagged.
+func (r *run) onto(v *viewResult, i int, planes *planeCache) (*plane.Image, error) {
+	p := v.photos[i]
 	if img := planes.get(p.rel); img != nil {
 		return img, nil
 	}
+	img, err := r.resample(v, p)
+	if err != nil {
+		return nil, err
+	}
+	if w := v.witness(i); w != nil {
+		other, err := r.resample(v, w)
+		if err != nil {
+			return nil, err
+		}
+		moving.Mark(img, other)
+	}
+	planes.put(p.rel, img)
+	return img, nil
+}
+
+func (r *run) resample(v *viewResult, p *photo) (*plane.Image, error) {
 	pic, _, err := intake.Read(r.survey.Dir, p.rel, limits(r.survey))
 	if err != nil {
 		return nil, fmt.Errorf("it could be read before and can't now: %w", err)
 	}
-	img := resample.Onto(pic, v.frame, p.align.Mapping.Photo)
-	planes.put(p.rel, img)
-	return img, nil
+	return resample.Onto(pic, v.frame, p.align.Mapping.Photo), nil
+}
+
+// witness is the other frame of a photo's visit that tells what moved: of several the one that shows most, by path.
+func (v *viewResult) witness(i int) *photo {
+	var best *photo
+	for j, p := range v.photos {
+		if j == i || p.visit() == "" || p.visit() != v.photos[i].visit() || !p.taken.Exact() || p.kind != "digital" {
+			continue
+		}
+		if best == nil || readable(p) > readable(best) {
+			best = p
+		}
+	}
+	return best
+}
+
+func (v *viewResult) witnessKey(i int) string {
+	if w := v.witness(i); w != nil {
+		return w.alignKey
+	}
+	return ""
 }
 
 // planeBudget bounds the planes kept between the two passes, bytes: pass 2 then need not decode again.
