@@ -14,12 +14,13 @@ import (
 const (
 	block     = 48   // px; the light's change is taken as even over a block
 	floor     = 0.12 // relative difference that is never counted: fine focus and sharpening differ that much
+	ceiling   = 0.5  // relative difference that is always counted: where all of a block flickers its spread says nothing of noise
 	sigmas    = 5.0  // differences under so many standard errors of the block are noise
 	slack     = 1.0  // px of misalignment allowed for: an edge seen twice differs by its slope times this
 	smallest  = 24   // px; smaller spots are noise or grit
 	surround  = 3    // px around what moved that are not trusted either
 	dark      = 0.02 // linear light; darker pixels have no reliable ratio
-	mostMoved = 0.6  // share of the common frame beyond which the two are not two frames of one scene
+	mostMoved = 0.4  // share of the common frame beyond which the two are not two frames of one scene
 )
 
 // Mark sets plane.Moving in a where it differs from b, a picture of the same view on the same frame, taken on the same
@@ -57,7 +58,7 @@ func Mark(a, b *plane.Image) (share float64, ok bool) {
 						continue
 					}
 					common++
-					limit := max(floor, sigmas*spread) + slack*slope(sa, sb, w, h, x, y)
+					limit := min(max(floor, sigmas*spread), ceiling) + slack*slope(sa, sb, w, h, x, y)
 					if math.Abs(float64(r)-mid) > limit {
 						moved[i] = true
 						hits++
