@@ -54,8 +54,9 @@ func open(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Re
 		}
 	}
 	far := distances(s.zone, s.w, s.h)
-	for i := range s.use {
-		s.use[i] = s.free[i] && s.zone[i]
+	s.inner = make([]bool, s.w*s.h)
+	for i := range s.inner {
+		s.inner[i] = s.free[i] && s.zone[i]
 		s.wide = append(s.wide, s.free[i] && far[i] < float32(margin))
 	}
 	return s
@@ -64,26 +65,65 @@ func open(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Re
 // marginOf is how far, px, beyond the zones is looked: a zone's edge cuts tiles.
 func marginOf(w, h int) int { return max(40, max(w, h)/20) }
 
+// evidence is what tells tiles from joints on a sheet.
+type evidence struct {
+	joint  []float32 // strength as a joint, 0..1
+	dist   []float32 // distance from the joints, CIELAB units or what stands for them
+	spread float64   // how far joints lie from themselves, in the same units
+}
+
+// smoothed returns the sheet's planes without the pixels' noise.
+func (s *sheet) smoothed() (out [3][]float32) {
+	for c := range out {
+		out[c] = blur(s.ch[c], s.w, s.h, 0.8)
+	}
+	return out
+}
+
+// reach is how far, px, to both sides a line is compared with what lies beside it.
+var reach = []float64{2, 3, 4.5, 6, 8, 11}
+
+// byMaterial takes joints for one material, the same everywhere but for the light; nil when no line is found.
+func (s *sheet) byMaterial() *evidence {
+	smooth := s.smoothed()
+	s.use = s.inner
+	m := learn(s, smooth, s.lines(smooth, reach, 2, 0), 2)
+	s.use = s.wide
+	if m == nil {
+		return nil
+	}
+	e := &evidence{dist: m.distance(s, smooth), spread: m.spread}
+	e.joint = s.jointness(e.dist, m, reach[:4])
+	if jointWidth(e.joint, s.zone, s.w, s.h) >= 4 {
+		s.thin(e.joint, smooth, reach[:5])
+	}
+	return e
+}
+
+// byLine takes joints for thin lines darker (sense -1) or lighter (+1) than both their sides, whatever their colour:
+// joints so thin in the picture that the glazes' light spills over them have no colour of their own.
+func (s *sheet) byLine(sense int) *evidence {
+	s.use = s.wide
+	line := s.lines(s.smoothed(), reach[:3], 1, sense)
+	e := &evidence{joint: line, dist: make([]float32, len(line)), spread: 0.1 * lineScale}
+	for i, v := range line {
+		line[i] = v / (v + lineHalf)
+		e.dist[i] = lineScale * (1 - line[i])
+	}
+	return e
+}
+
+const (
+	// lineHalf is the difference, CIELAB units, at which a line is half a joint: twice what crackle and mottling show.
+	lineHalf = 6
+	// lineScale stands for a glaze's distance from the joints where that is not known, CIELAB units.
+	lineScale = 30
+)
+
 // tiles finds the tiles of the sheet and tells how much of the zones they fill, weighted by how much they look like tiles,
 // 0..1.
-func (s *sheet) tiles(f plane.Frame, opt Options) ([]Tile, float64) {
-	var smooth [3][]float32
-	for c := range smooth {
-		smooth[c] = blur(s.ch[c], s.w, s.h, 0.8)
-	}
-	reach := []float64{2, 3, 4.5, 6, 8, 11}
-	st := s.lines(smooth, reach, 2)
-	m := learn(s, smooth, st, 2)
-	if m == nil {
-		return nil, 0
-	}
-	s.use = s.wide
-	d := m.distance(s, smooth)
-	j := s.jointness(d, m, reach[:4])
-	width := jointWidth(j, s.zone, s.w, s.h)
-	if width >= 4 {
-		s.thin(j, smooth, reach[:5])
-	}
+func (s *sheet) tiles(e *evidence, f plane.Frame, opt Options) ([]Tile, float64) {
+	j, d := e.joint, e.dist
 	if probe != nil {
 		probe("D", s.w, s.h, d)
 		probe("J", s.w, s.h, j)
@@ -112,7 +152,7 @@ func (s *sheet) tiles(f plane.Frame, opt Options) ([]Tile, float64) {
 			return false // sky, a person, a slab
 		}
 		// a tile of nearly the joint's colour is believed when it has a tile's size: a patch of joint has not
-		return n.level > 2*m.spread || n.ofTypical(p) > 0.3
+		return n.level > 2*e.spread || n.ofTypical(p) > 0.3
 	}
 	for range 2 {
 		p = sizes(nodes, picked, s.w, s.h, good)
@@ -151,7 +191,8 @@ func (s *sheet) tiles(f plane.Frame, opt Options) ([]Tile, float64) {
 			}
 		}
 	}
-	return s.trace(label, int(k), d, s.core(j, 0.5, opt.LeastArea), float32(1.5*m.spread), f, opt), filled / max(all, 1)
+	out := s.trace(label, int(k), d, s.core(j, 0.5, opt.LeastArea), float32(1.5*e.spread), worth, f, opt)
+	return out, filled / max(all, 1)
 }
 
 // hugeShare is how many typical tiles a cell may be as large as: a slab set among tiles is a few, what stands in front is

@@ -48,8 +48,8 @@ func offset(d int, r float64) (int, int) {
 }
 
 // lines tells for every step-th pixel in both directions how much it differs, in CIELAB units, from both its sides in
-// the same sense (a light line on dark, a dark one on light, another hue).
-func (s *sheet) lines(smooth [3][]float32, reach []float64, step int) []float32 {
+// the same sense (a light line on dark, a dark one on light, another hue). A sense of -1 wants it darker, +1 lighter.
+func (s *sheet) lines(smooth [3][]float32, reach []float64, step, sense int) []float32 {
 	gw, gh := (s.w+step-1)/step, (s.h+step-1)/step
 	strength := make([]float32, gw*gh)
 	for d := range directions {
@@ -79,7 +79,7 @@ func (s *sheet) lines(smooth [3][]float32, reach []float64, step int) []float32 
 						p0, p1, p2 := L[i]-L[p], A[i]-A[p], B[i]-B[p]
 						q0, q1, q2 := L[i]-L[q], A[i]-A[q], B[i]-B[q]
 						dot := p0*q0 + p1*q1 + p2*q2
-						if dot <= 0 {
+						if dot <= 0 || sense < 0 && (p0 > 0 || q0 > 0) || sense > 0 && (p0 < 0 || q0 < 0) {
 							continue
 						}
 						big := max(p0*p0+p1*p1+p2*p2, q0*q0+q1*q1+q2*q2)

@@ -14,6 +14,9 @@ type Tile struct {
 	Centroid plane.Point // reference px
 	AreaPx   float64     // reference px²
 	Given    bool        // drawn by the user
+	// Likeness is how much the cell looks like a tile, 0..1: closed by joints, clean inside, of its neighbours' size; 1 when
+	// given. Under 0.4 it is worth a look.
+	Likeness float64
 }
 
 // probe lets tests look at planes on their way; nil outside them.
@@ -37,7 +40,7 @@ func Find(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Re
 	}
 	var tiles []Tile
 	for _, g := range given {
-		t := Tile{Region: g, Given: true}
+		t := Tile{Region: g, Given: true, Likeness: 1}
 		t.AreaPx, t.Centroid = regionCentroid(g.Rings)
 		if t.AreaPx > 0 && inZones(zones, t.Centroid) {
 			tiles = append(tiles, t)
@@ -63,6 +66,14 @@ var reductions = []int{1, 2, 4}
 // coarser is how much better a smaller picture must explain the zones before it is believed.
 const coarser = 1.1
 
+const (
+	// doubtful is the worth under which joints are also looked for as mere lines (rendered and real views with joints of
+	// 3 px and more reach 0.5 and over).
+	doubtful = 0.45
+	// otherwise is how much better mere lines must do.
+	otherwise = 1.2
+)
+
 // coarseToFine finds tiles at every reduction and keeps those that fill the zones best.
 func coarseToFine(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Region, opt Options) []Tile {
 	var best []Tile
@@ -82,12 +93,22 @@ func coarseToFine(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []
 		if s == nil {
 			break
 		}
-		tiles, worth := s.tiles(frame, o)
-		if probe != nil {
-			probe("worth", r, len(tiles), []float32{float32(worth)})
+		try := func(e *evidence, than float64) {
+			if e == nil {
+				return
+			}
+			tiles, worth := s.tiles(e, frame, o)
+			if probe != nil {
+				probe("worth", r, len(tiles), []float32{float32(worth)})
+			}
+			if worth > top*than {
+				best, top = tiles, worth
+			}
 		}
-		if worth > top*coarser {
-			best, top = tiles, worth
+		try(s.byMaterial(), coarser)
+		if r == 1 && top < doubtful {
+			try(s.byLine(-1), otherwise)
+			try(s.byLine(+1), otherwise)
 		}
 	}
 	return best

@@ -273,6 +273,18 @@ func TestSmallTiles(t *testing.T) {
 	assert.GreaterOrEqual(t, iou, 0.75)
 }
 
+// TestThinJoints: joints of 1.5 px have no colour of their own in the picture, the glazes' light spills over them.
+func TestThinJoints(t *testing.T) {
+	for name, joint := range map[string][3]float64{"dark": soot, "light": {0.9, 0.88, 0.85}} {
+		s := render(400, 320, rectangles(28, 24), 1.5, look{glazes: [][3]float64{barley, teal, slate}, joint: joint, rough: .03})
+		truth, found, hits, iou := s.score(find(t, s, DefaultOptions()))
+		t.Logf("%s: true %d, found %d, hits %d, IoU %.3f", name, truth, found, hits, iou)
+		assert.InDelta(t, truth, found, 0.05*float64(truth), name)
+		assert.GreaterOrEqual(t, 2*float64(hits)/float64(truth+found), 0.9, name)
+		assert.GreaterOrEqual(t, iou, 0.8, name)
+	}
+}
+
 func TestRefusals(t *testing.T) {
 	img := plane.New(40, 30)
 	f := plane.Frame{RefW: 40, RefH: 30, K: 1}

@@ -13,8 +13,9 @@ type sheet struct {
 	x0, y0 int // of its top left pixel in the measuring frame
 	w, h   int
 	ch     [3][]float32 // L, a, b
-	use    []bool       // what is looked at in the step at hand: zone, then wide
+	use    []bool       // what is looked at in the step at hand: inner or wide
 	zone   []bool       // in a zone
+	inner  []bool       // free and in a zone
 	wide   []bool       // free and in a zone or its margin
 	free   []bool       // in the photo and not ignored, a gap or given
 	given  []bool       // in an outline that was given
@@ -47,7 +48,6 @@ func newSheet(ref *plane.Image, x0, y0, x1, y1 int) *sheet {
 	for c := range s.ch {
 		s.ch[c] = make([]float32, n)
 	}
-	s.use = make([]bool, n)
 	rows(s.h, func(a, b int) {
 		for y := a; y < b; y++ {
 			for x := range s.w {

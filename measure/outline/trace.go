@@ -16,7 +16,7 @@ type patch struct {
 }
 
 // trace draws the outline of every cell where, beside a joint, the colour is half way between joint and glaze.
-func (s *sheet) trace(cell []int32, n int, d, core []float32, low float32, f plane.Frame, opt Options) []Tile {
+func (s *sheet) trace(cell []int32, n int, d, core []float32, low float32, worth []float64, f plane.Frame, opt Options) []Tile {
 	patches := s.patches(cell, n, d, core, low)
 	var out []Tile
 	for i := range patches {
@@ -29,7 +29,7 @@ func (s *sheet) trace(cell []int32, n int, d, core []float32, low float32, f pla
 		if len(ring) < 3 {
 			continue
 		}
-		var t Tile
+		t := Tile{Likeness: worth[p.cell]}
 		t.Rings = [][]plane.Point{ring}
 		t.AreaPx, t.Centroid = areaCentroid(ring)
 		if t.AreaPx >= opt.LeastArea*float64(f.K*f.K)/2 {
