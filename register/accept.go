@@ -187,6 +187,8 @@ const (
 	minBlurredAgree = 0.5
 	// minLimitPx keeps the limit of the residual above what windows can tell in a small reference.
 	minLimitPx = 3
+	// surelyInliers is the number of key points that outweighs shades which night or hard shadows have turned round.
+	surelyInliers = 40
 	// minForHere is the smallest number of places that must speak for here against the best other place.
 	minForHere = 5
 )
@@ -195,7 +197,7 @@ const (
 func (s *search) verdict(ref *Reference, r *refined, inliers []Pair, basis string) Result {
 	pw, ph := s.photo.size()
 	m := r.m.rounded()
-	out := Result{View: ref.ID, Mapping: m, Inliers: len(inliers), RMSPx: r.heldOut, Agree: r.agree, Basis: basis, Pairs: inliers}
+	out := Result{View: ref.ID, Mapping: m, Inliers: len(inliers), RMSPx: math.Hypot(r.heldOut, r.doubt), Agree: r.agree, Basis: basis, Pairs: inliers}
 	if math.IsInf(out.RMSPx, 0) || math.IsNaN(out.RMSPx) {
 		out.RMSPx = 0
 	}
@@ -240,11 +242,14 @@ func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reas
 		f := ref.frames[0]
 		return Repeat, fmt.Sprintf("(%.0f, %.0f) px from here it fits as well: of %d places %d speak for here, %d for there", f.sx*float64(e.dx), f.sy*float64(e.dy), e.windows, e.forHere, e.forThere)
 	}
+	if t := r.shades; t.forHere < 2*t.forThere && out.Inliers < surelyInliers {
+		return WrongView, fmt.Sprintf("its joints fit, its tiles do not: of %d places %d speak for here, %d for elsewhere", t.windows, t.forHere, t.forThere)
+	}
 	if a, n := spread(r, ref.W, ref.H, tol); n > 3 && a*3 < n {
 		return Crowded, fmt.Sprintf("agreement in %d of %d parts of the view", a, n)
 	}
-	if limit := math.Max(minLimitPx, s.opt.MaxRMSPermille/1000*float64(max(ref.W, ref.H))); !(r.heldOut <= limit) {
-		return Imprecise, fmt.Sprintf("%.2f px off where it was not fitted, %.2f allowed", r.heldOut, limit)
+	if limit := math.Max(minLimitPx, s.opt.MaxRMSPermille/1000*float64(max(ref.W, ref.H))); !(out.RMSPx <= limit) {
+		return Imprecise, fmt.Sprintf("%.2f px off where it was not fitted, %.2f allowed", out.RMSPx, limit)
 	}
 	return Accepted, ""
 }

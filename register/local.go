@@ -11,6 +11,7 @@ type refined struct {
 	votes   []vote
 	asked   int     // windows with texture inside the overlap
 	heldOut float64 // RMS of votes that took no part in the fit, reference px
+	doubt   float64 // RMS of what no vote can tell, reference px
 	mid     float64 // median of the same
 	agree   float64 // share of the asked windows whose vote the mapping meets within tolerancePx of the fine frame
 	surface surface
@@ -56,8 +57,15 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 			continue
 		case len(ref.frames) - 1:
 			var e []float64
-			s, e, r.costs = choose(s, votes, f.scale(), 3*float64(g.spacing)*f.scale(), ref.W, ref.H)
+			var rival surface
+			block := 3 * float64(g.spacing) * f.scale()
+			s, rival, e, r.costs = choose(s, votes, f.scale(), block, ref.W, ref.H)
 			r.heldOut, r.mid = trimmed(e, f.scale())
+			m := Mapping{PhotoFromRef: s.h}
+			r.doubt = doubt(&s, &rival, votes, tolerancePx*f.scale(), block/2, ref.W, ref.H, func(x, y float64) bool {
+				px, py := m.Photo(x, y)
+				return px >= 0 && py >= 0 && px <= float64(pw-1) && py <= float64(ph-1)
+			})
 		default:
 			s = fitSurface(s, votes, len(votes) >= 40, 1, .2*f.scale(), ref.W, ref.H)
 		}
@@ -130,9 +138,21 @@ var (
 func (r *refined) rivals(ref *Reference, photo *halved) (err error) {
 	f := ref.frames[0]
 	p, inside := warp(photo, r.m, f.frame, perRef(r.m, ref.W, ref.H))
-	if r.edges, err = slide(f.oriented, orient(p, inside), f.frame, edgeSlide, 2, 4); err != nil {
+	img, tone := orient(p, inside), shades(p, inside)
+	edges, tones := edgeSlide, shadeSlide
+	if at, _ := places(f.oriented, img, f.frame, edges); len(at) < fewPlaces {
+		// A close-up, or a small reference: windows that overlap, but enough of them to count.
+		edges.spacing, tones.spacing = denseSpacing, denseSpacing
+	}
+	if r.edges, err = slide(f.oriented, img, f.frame, edges, 2, 4); err != nil {
 		return err
 	}
-	r.shades, err = slide(ref.shades, shades(p, inside), f.frame, shadeSlide, 3, 8)
+	r.shades, err = slide(ref.shades, tone, f.frame, tones, 3, 8)
 	return err
 }
+
+// Below so many places windows stand closer, px of the coarse frame.
+const (
+	fewPlaces    = 30
+	denseSpacing = 12
+)

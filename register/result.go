@@ -12,7 +12,8 @@ type Result struct {
 	// OverlapPct is the share of the reference that is in the photo, %.
 	OverlapPct float64
 	// RMSPx is the RMS distance, in reference px, between where the mapping says and where windows that took no part in
-	// fitting it say.
+	// fitting it say; for parts of the overlap that no window reaches, how far another fit of the same windows differs
+	// is added.
 	RMSPx float64
 	// Sharpness is the variance of the Laplacian over the reference's, in the aligned frame; 1 = as sharp.
 	Sharpness float64

@@ -209,22 +209,24 @@ const minBentVotes = 40
 
 // choose fits a homography, lenses and lattices of several stiffnesses, and takes the plainest that foretells votes
 // which took no part nearly as well as the best: a flat wall through good lenses is a homography, lenses bend, some
-// walls curve. With it comes how far those votes were off, and every cost.
-func choose(from surface, votes []vote, scale, block float64, w, h int) (best surface, e []float64, costs []float64) {
+// walls curve. With it come the rival that says most about places without votes (the homography against lenses, lenses
+// against the homography), how far votes that took no part were off, and every cost.
+func choose(from surface, votes []vote, scale, block float64, w, h int) (best, rival surface, e, costs []float64) {
 	floor := .15 * scale
 	none := math.Inf(1)
 	full := fitSurface(from, votes, false, none, floor, w, h)
-	best, e = full, foretell(full, votes, false, none, floor, block, w, h)
+	best, rival, e = full, full, foretell(full, votes, false, none, floor, block, w, h)
 	costs = []float64{cost(e, scale)}
 	n := float64(len(votes))
 	if len(votes) < minBentVotes {
-		return best, e, costs
+		return best, rival, e, costs
 	}
 	bent := fitSurface(full, votes, true, none, floor, w, h)
 	be := foretell(bent, votes, true, none, floor, block, w, h)
 	costs = append(costs, cost(be, scale))
+	rival = bent
 	if costs[0] > lensTimes*costs[1]+lensSlack*n {
-		best, e = bent, be
+		best, rival, e = bent, full, be
 	}
 	base := costs[len(costs)-1]
 	if c := costs[0]; !best.bent {
@@ -232,7 +234,7 @@ func choose(from surface, votes []vote, scale, block float64, w, h int) (best su
 	}
 	// A lattice can't win when all there is to win is within the slack, and says nothing when hardly any vote is met.
 	if base <= bendSlack*n || base > .8*n {
-		return best, e, costs
+		return best, rival, e, costs
 	}
 	start := best
 	var errs [][]float64
@@ -245,12 +247,64 @@ func choose(from surface, votes []vote, scale, block float64, w, h int) (best su
 	}
 	limit := bendTimes*low + bendSlack*n
 	if base <= limit {
-		return best, e, costs
+		return best, rival, e, costs
 	}
 	for i, s := range stiffnesses {
 		if costs[2+i] <= limit {
-			return fitSurface(start, votes, start.bent, s, floor, w, h), errs[i], costs
+			return fitSurface(start, votes, start.bent, s, floor, w, h), rival, errs[i], costs
 		}
 	}
-	return best, e, costs // not reached: the best is within its own limit
+	return best, rival, e, costs // not reached: the best is within its own limit
+}
+
+// doubt returns by how much, RMS over the overlap in reference px, the chosen surface may be off beyond what votes can
+// tell: where no agreeing vote is within reach, the distance to the rival that fits the votes in its own way.
+func doubt(best, rival *surface, votes []vote, tol, reach float64, w, h int, inside func(x, y float64) bool) float64 {
+	const n = 24
+	left := best.leftover(votes)
+	var near [n][n]bool
+	for i := range votes {
+		if votes[i].Scale == 0 || !(math.Hypot(left[i][0], left[i][1]) <= tol) {
+			continue
+		}
+		v := &votes[i]
+		x0, x1 := int((v.X-reach)*n/float64(w)), int((v.X+reach)*n/float64(w))
+		y0, y1 := int((v.Y-reach)*n/float64(h)), int((v.Y+reach)*n/float64(h))
+		for j := max(0, y0); j <= min(n-1, y1); j++ {
+			for k := max(0, x0); k <= min(n-1, x1); k++ {
+				near[j][k] = true
+			}
+		}
+	}
+	inv, ok := inv3(best.h)
+	if !ok {
+		return math.Inf(1)
+	}
+	var s, all float64
+	for j := 0; j < n; j++ {
+		for k := 0; k < n; k++ {
+			x, y := (float64(k)+.5)*float64(w)/n-.5, (float64(j)+.5)*float64(h)/n-.5
+			if !inside(x, y) {
+				continue
+			}
+			all++
+			if near[j][k] {
+				continue
+			}
+			dx, dy := rival.shift(x, y)
+			px, py, ok := apply3(rival.h, x+dx, y+dy)
+			if !ok {
+				continue
+			}
+			bx, by := best.shift(x, y)
+			v := vote{X: x + bx, Y: y + by, PX: px, PY: py}
+			if ex, ey, ok := v.pull(inv); ok {
+				s += ex*ex + ey*ey
+			}
+		}
+	}
+	if all == 0 {
+		return 0
+	}
+	return math.Sqrt(s / all)
 }

@@ -224,7 +224,7 @@ func traced() {
 	if trace {
 		debug = func(k string, in int, r refined) {
 			lastTry = r
-			fmt.Printf("      %-9s in %d | coarse %.2f agree %.2f votes %d asked %d heldout %.2f mid %.2f bent %v stiff %v q %.3f edges %v shades %v\n", k, in, r.coarse, r.agree, len(r.votes), r.asked, r.heldOut, r.mid, r.surface.bent, r.surface.stiff, r.q, r.edges, r.shades)
+			fmt.Printf("      %-9s in %d | coarse %.2f agree %.2f votes %d asked %d heldout %.2f doubt %.2f mid %.2f bent %v stiff %v q %.3f edges %v shades %v\n", k, in, r.coarse, r.agree, len(r.votes), r.asked, r.heldOut, r.doubt, r.mid, r.surface.bent, r.surface.stiff, r.q, r.edges, r.shades)
 		}
 	}
 }

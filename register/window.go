@@ -50,6 +50,9 @@ type slid struct {
 	forHere, forThere int
 }
 
+// outside marks shifts that take a window out of the photo.
+const outside = -2
+
 // clearly is by how much a window's correlation at one place must exceed that at the other to count.
 const clearly = 0.1
 
@@ -58,24 +61,36 @@ const clearly = 0.1
 func slide(ref, img *oriented, f frame, g grid, near, apart int) (s slid, err error) {
 	at, centres := places(ref, img, f, g)
 	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, ref.ch, centres, g.radius, g.search)
-	if err != nil || len(at) == 0 {
-		return s, err
+	if err != nil || len(at) < 4 {
+		return slid{windows: len(at)}, err
 	}
 	side := 2*g.search + 1
-	total := make([]float64, side*side)
+	total, count := make([]float64, side*side), make([]float64, side*side)
 	one := make([]float32, len(at)*side*side)
 	for k, c := range at {
 		er := ref.energy(c[0], c[1], g.radius)
 		for i := range total {
 			x, y := c[0]+i%side-g.search, c[1]+i/side-g.search
-			if e := er * img.energy(x, y, g.radius); e > 0 {
-				v := float64(sums[k*side*side+i]) / math.Sqrt(e)
-				one[k*side*side+i] = float32(v)
-				total[i] += v
+			one[k*side*side+i] = outside
+			if img.share(x, y, g.radius) < minSeen {
+				continue
 			}
+			count[i]++
+			v := 0.0
+			if e := er * img.energy(x, y, g.radius); e > 0 {
+				v = float64(sums[k*side*side+i]) / math.Sqrt(e)
+			}
+			one[k*side*side+i] = float32(v)
+			total[i] += v
 		}
 	}
-	n := float64(len(at))
+	for i := range total {
+		if count[i] < math.Max(4, float64(len(at))/4) {
+			total[i] = outside // too little of the picture is there to speak of a place
+			continue
+		}
+		total[i] /= count[i]
+	}
 	best, other := -1, -1
 	for i, v := range total {
 		dx, dy := abs(i%side-g.search), abs(i/side-g.search)
@@ -90,7 +105,10 @@ func slide(ref, img *oriented, f frame, g grid, near, apart int) (s slid, err er
 			}
 		}
 	}
-	s = slid{windows: len(at), here: total[best] / n, there: total[other] / n, dx: other%side - g.search, dy: other/side - g.search}
+	if total[other] == outside {
+		return slid{windows: len(at), here: math.Max(0, total[best]), forHere: len(at)}, nil // no other place can be seen
+	}
+	s = slid{windows: len(at), here: total[best], there: total[other], dx: other%side - g.search, dy: other/side - g.search}
 	// A window's own best within a px of a place: the surface need not be flat.
 	top := func(k, i int) float64 {
 		m := float32(-1)
@@ -103,6 +121,9 @@ func slide(ref, img *oriented, f frame, g grid, near, apart int) (s slid, err er
 		return float64(m)
 	}
 	for k := range at {
+		if one[k*side*side+best] == outside || one[k*side*side+other] == outside {
+			continue
+		}
 		d := top(k, best) - top(k, other)
 		if d > clearly {
 			s.forHere++
