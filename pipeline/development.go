@@ -324,7 +324,8 @@ func orUnknown(v float64) string {
 func notesWords(ns []trend.Note) []string {
 	var w []string
 	for _, n := range ns {
-		w = append(w, n.String())
+		// Counts have no measuring error of their own: no range is stated for their change.
+		w = append(w, strings.ReplaceAll(n.String(), " (NaN to NaN)", ""))
 	}
 	return w
 }

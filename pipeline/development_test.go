@@ -82,6 +82,21 @@ func TestTooFewVisitsLeaveTheSlopeEmpty(t *testing.T) {
 	assert.Contains(t, r.set.Intervals[2].Note, "2021-08-01 rinsed: -10")
 }
 
+func TestNotesOfCountsStateNoRange(t *testing.T) {
+	z := madeSeries([]string{"2020-05-01", "2021-05-01", "2022-05-01", "2023-05-01"}, "pppp", "mppp", "mmpp", "mmpp")
+	when, err := trend.ParseSpan("2022-08-01", "")
+	require.NoError(t, err)
+	z.entry = []trend.Entry{{When: when, Kind: "clean", Work: "rinsed"}}
+	r := &run{survey: &survey.Survey{}}
+	lost, say := z.losses()
+	r.trendRows(z, "tiles_missing", lost, nan, say)
+	require.Len(t, r.set.Intervals, 2)
+	assert.Contains(t, r.set.Intervals[0].Note, "change from 0.00 to 2.00 in 730 days")
+	for _, row := range append(r.set.Trends, r.set.Intervals...) {
+		assert.NotContains(t, row.Note, "NaN")
+	}
+}
+
 func TestLeavingAPhotoOutLeavesItsVisitOut(t *testing.T) {
 	z := madeSeries([]string{"2020-05-01", "2021-05-01", "2022-05-01"}, "pppp", "mppp", "mmpp")
 	w := z.without("2021-05-01.jpg")

@@ -272,6 +272,19 @@ func sizesIn[T any](w words, key string, rows []T, of func(T) float64) string {
 	return w.say(key, n, table.Number(middle, 1), table.Number(most, 1))
 }
 
+// slopeWords words a slope with what is known of it.
+func slopeWords(t table.Trend, w words) string {
+	switch {
+	case math.IsNaN(t.SlopePerYear):
+		return ""
+	case math.IsNaN(t.Lo) || math.IsNaN(t.Hi):
+		return w.say("trend.slopeonly", table.Number(t.SlopePerYear, 2))
+	case math.IsNaN(t.PTrend):
+		return w.say("trend.nop", table.Number(t.SlopePerYear, 2), table.Number(t.Lo, 2), table.Number(t.Hi, 2))
+	}
+	return w.say("trend.slope", table.Number(t.SlopePerYear, 2), table.Number(t.Lo, 2), table.Number(t.Hi, 2), probability(t.PTrend))
+}
+
 // withoutPhoto words what leaving out each photo did to a finding.
 func withoutPhoto(f Finding, w words) string {
 	if !f.Made {

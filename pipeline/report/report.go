@@ -77,6 +77,7 @@ func render(in Input, name string, fill func(*page, words) error) ([]byte, error
 		"repeatable": func(rs []table.Repeat) string {
 			return sizesIn(w, "method.repeatable", rs, func(r table.Repeat) float64 { return r.ScaleDiff })
 		},
+		"slope": func(t trendLine) string { return slopeWords(t.Trend, w) },
 		"leftout": func(cs []table.Control) string {
 			return sizesIn(w, "method.left", cs, func(c table.Control) float64 { return c.DE00 })
 		},
