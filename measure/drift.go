@@ -9,8 +9,8 @@ import (
 // Standard errors of a zone's drift that its tiles have in common, CIELAB units: the light's level (lightness) and
 // colour. Calibrated on made scenes.
 const (
-	driftEven   = 0.9
-	driftShadow = 1.9
+	driftEven   = 1.4
+	driftShadow = 2.2
 )
 
 // lightNoise is what the light and the camera add to the colour differences of single tiles in one photo: the smallest

@@ -9,11 +9,12 @@ import (
 // What is not known of a tile's opacities, as standard errors common to a zone. Calibrated on made scenes against the
 // shift of the threshold that would have given the true share.
 const (
-	baseSigma   = 0.019 // of the clean place, in even light
-	shadowBase  = 0.048 // the same under cast shadows
-	noiseShare  = 0.5   // of a pixel's noise that a zone's tiles have in common
+	baseSigma   = 0.024 // of the clean place, in even light
+	shadowBase  = 0.052 // the same under cast shadows
+	noiseShare  = 0.7   // of a pixel's noise that a zone's tiles have in common
 	surfaceBase = 0.030 // added where no control is marked
 	alignSigma  = 0.010 // per px of alignment error
+	upward      = 1.5   // standard errors of the upper bound: the share grows steeply towards lower thresholds, errors less so
 	floorPct    = 0.35  // percentage points: misread pixels at joints and flaws
 )
 
@@ -49,7 +50,7 @@ func (s shares) at(d float64) float64 {
 // bounds returns the share's bounds for a standard error of the opacities.
 func (s shares) bounds(sigma float64) (lo, hi float64) {
 	mid := s.at(0)
-	lo, hi = math.Min(mid, s.at(1.96*sigma)), math.Max(mid, s.at(-1.96*sigma))
+	lo, hi = math.Min(mid, s.at(1.96*sigma)), math.Max(mid, s.at(-upward*sigma))
 	lo = math.Max(0, mid-math.Hypot(mid-lo, floorPct))
 	hi = math.Min(100, mid+math.Hypot(hi-mid, floorPct))
 	return lo, hi

@@ -50,12 +50,8 @@ func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
 	}
 	r.Signs = v.cover.evidence(v, img, l)
 	r.Tiles = make([]TileRead, len(v.tiles))
-	alpha := make([]float32, v.w*v.h)
-	for i := range alpha {
-		alpha[i] = float32(math.NaN())
-	}
 	for k := range v.tiles {
-		r.Tiles[k] = v.readTile(img, k, l, r.Opacity, alpha)
+		r.Tiles[k] = v.readTile(img, k, l, r.Opacity)
 	}
 	return r
 }
@@ -63,7 +59,7 @@ func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
 // blindSigma is the noise of whiteness at the first look from which on a glaze's clean place can't be told.
 const blindSigma = 0.13
 
-func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8, alpha []float32) TileRead {
+func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead {
 	t := &v.tiles[k]
 	tl := l.Tiles[k]
 	var r TileRead
@@ -99,7 +95,6 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8, alpha []
 		r.Read++
 		a := math.Min(math.Max(m.Alpha, -0.5), 1.2)
 		h.Add(a, m.Sigma)
-		alpha[i] = float32(a)
 		r.Alpha += a
 		r.Sigma += m.Sigma
 		out[i] = uint8(math.Round(OpacityMax * math.Min(1, math.Max(0, a))))
@@ -115,7 +110,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8, alpha []
 		at = append(at, math.Max(0.01, v.spec.Opacity+d))
 	}
 	at = append(at, 0.1, 0.4)
-	above := v.sharpened(t.pix, alpha, &h, at)
+	above := h.Above(at)
 	for j := range offsets {
 		r.Counts[j] = digits(above[j], 6)
 	}
@@ -131,41 +126,4 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8, alpha []
 		}
 	}
 	return r
-}
-
-// lostBlur is the variance of the blur that mapping, lens, compression and the measuring frame put on the opacities, over
-// that of the 3 x 3 mean it is compared with: some 0.4 over 0.67 px².
-const lostBlur = 0.6
-
-// sharpened returns how many pixels reach each threshold at the reference's own resolution. Blur smears fine scale below
-// the threshold: the opacities are blurred once more, and what that takes away is given back in proportion to the
-// variances (the count is taken to go with the blur's variance, which it does while the blur is small against the
-// scale's texture).
-func (v *View) sharpened(pix []int32, alpha []float32, h *scale.Histogram, at []float64) []float64 {
-	above := h.Above(at)
-	if h.N() == 0 {
-		return above
-	}
-	var soft scale.Histogram
-	sigma := 0.45 * h.Sigma() // noise of neighbouring pixels is partly shared
-	for _, i := range pix {
-		if math.IsNaN(float64(alpha[i])) {
-			continue
-		}
-		x, y := int(i)%v.w, int(i)/v.w
-		s, n := 0.0, 0.0
-		for b := max(0, y-1); b <= min(v.h-1, y+1); b++ {
-			for a := max(0, x-1); a <= min(v.w-1, x+1); a++ {
-				j := b*v.w + a
-				if v.labels[j] == v.labels[i] && !math.IsNaN(float64(alpha[j])) {
-					s, n = s+float64(alpha[j]), n+1
-				}
-			}
-		}
-		soft.Add(s/n, sigma)
-	}
-	for j, b := range soft.Above(at) {
-		above[j] = math.Min(h.N(), math.Max(0, above[j]+lostBlur*(above[j]-b)))
-	}
-	return above
 }

@@ -38,14 +38,6 @@ func (h *Histogram) Add(alpha, sigma float64) {
 // N returns how many pixels were added.
 func (h *Histogram) N() float64 { return h.total }
 
-// Sigma returns the mean standard error of the pixels, 0 for none.
-func (h *Histogram) Sigma() float64 {
-	if h.total == 0 {
-		return 0
-	}
-	return h.noise / h.total
-}
-
 // Above returns how many pixels truly have an opacity of at least each threshold, in [0, N].
 func (h *Histogram) Above(thresholds []float64) []float64 {
 	out := make([]float64, len(thresholds))
