@@ -49,6 +49,7 @@ const (
 // channel, its flags kept. One record a tile. It may be called from several goroutines.
 func (s *Surface) Evidence(img *plane.Image) []Evidence {
 	p := newPlanes(img, s.at)
+	p.mono = p.chroma(s.at) < 0.25*s.chroma // a black and white print
 	ev := make([]Evidence, s.lay.n)
 	seen := make([]look, s.lay.n)
 	var buf [3][]float32

@@ -153,3 +153,29 @@ func (w *wall) grain(sigma float64) {
 		w.img.RGB[i] += float32(sigma * w.rng.NormFloat64())
 	}
 }
+
+// grey takes a share of the colour away.
+func (w *wall) grey(share float32) {
+	for i := 0; i < len(w.img.RGB); i += 3 {
+		y := 0.2126*w.img.RGB[i] + 0.7152*w.img.RGB[i+1] + 0.0722*w.img.RGB[i+2]
+		for k := range 3 {
+			w.img.RGB[i+k] += share * (y - w.img.RGB[i+k])
+		}
+	}
+}
+
+// blur takes the mean of 3 x 3 px.
+func (w *wall) blur() {
+	from := append([]float32(nil), w.img.RGB...)
+	for y := 1; y < w.h-1; y++ {
+		for x := 1; x < w.w-1; x++ {
+			for k := range 3 {
+				var s float32
+				for d := range 9 {
+					s += from[3*((y+d/3-1)*w.w+x+d%3-1)+k]
+				}
+				w.img.RGB[3*(y*w.w+x)+k] = s / 9
+			}
+		}
+	}
+}

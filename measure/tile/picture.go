@@ -58,6 +58,7 @@ type planes struct {
 	rg    []float32
 	bg    []float32
 	flags []uint8
+	mono  bool // without colour: only luminance tells anything
 }
 
 // newPlanes fills the planes where at is true.
@@ -75,6 +76,23 @@ func newPlanes(img *plane.Image, at []bool) *planes {
 		p.bg[i] = float32(math.Log(b+floor) - lg)
 	}
 	return p
+}
+
+// chroma is the root mean square spread of the colour ratios where at is true, log units.
+func (p *planes) chroma(at []bool) float64 {
+	const stride = 7 // a sample of the pixels does
+	var n, s1, s2, q1, q2 float64
+	for i := 0; i < len(at); i += stride {
+		if !at[i] || p.flags[i]&blind != 0 {
+			continue
+		}
+		a, b := float64(p.rg[i]), float64(p.bg[i])
+		n, s1, s2, q1, q2 = n+1, s1+a, s2+b, q1+a*a, q2+b*b
+	}
+	if n == 0 {
+		return 0
+	}
+	return math.Sqrt(math.Max(0, q1/n-s1*s1/(n*n)+q2/n-s2*s2/(n*n)))
 }
 
 // roughness is the typical fine texture over px: the median absolute difference of log luminance from the mean of its
@@ -135,6 +153,9 @@ func (c *pattern) add(a, b *planes, px []int32) {
 			{float64(a.rg[i]), float64(b.rg[i])},
 			{float64(a.bg[i]), float64(b.bg[i])},
 		} {
+			if k > 0 && (a.mono || b.mono) {
+				break
+			}
 			s := &c.s[k]
 			s[0] += v[0]
 			s[1] += v[1]

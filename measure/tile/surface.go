@@ -25,7 +25,8 @@ type Surface struct {
 	gaps    []bool
 	deposit [3]float64
 	ref     *planes
-	at      []bool // pixels that are looked at
+	at      []bool  // pixels that are looked at
+	chroma  float64 // spread of colour over them, log units
 	tiles   []refTile
 }
 
@@ -67,6 +68,7 @@ func New(in Input) *Surface {
 	}
 	s.at = s.lay.reach()
 	s.ref = newPlanes(in.Ref, s.at)
+	s.chroma = s.ref.chroma(s.at)
 	s.tiles = make([]refTile, in.N)
 	var buf [3][]float32
 	for t := range s.tiles {

@@ -91,6 +91,9 @@ func TestNothingLost(t *testing.T) {
 		{"litter on a tile", func(p *wall) {
 			p.cover(p.x0+3*p.pitch+4, p.x0+3*p.pitch+4, p.x0+3*p.pitch+14, p.x0+3*p.pitch+12, linear(85, 0, 60))
 		}, 0.98},
+		{"a black and white print", func(p *wall) { p.grey(1) }, 0.8},
+		{"a faded print", func(p *wall) { p.grey(0.5); p.light([3]float32{1.1, 0.95, 0.7}, everywhere) }, 0.9},
+		{"a soft photo", func(p *wall) { p.blur(); p.blur() }, 0.97},
 		{"a photo one pixel off", func(p *wall) {
 			copy(p.img.RGB, append([]float32(nil), p.img.RGB[3*(p.w+1):]...))
 		}, 0.97},
