@@ -15,7 +15,8 @@ const (
 	surfaceBase = 0.030 // added where no control is marked
 	alignSigma  = 0.010 // per px of alignment error
 	upward      = 1.5   // standard errors of the upper bound: the share grows steeply towards lower thresholds, errors less so
-	floorPct    = 0.35  // percentage points: misread pixels at joints and flaws
+	floorDown   = 0.9   // percentage points: pixels taken for scale at joints, flaws and patterns where there is none
+	floorUp     = 0.35  // the same, overlooked
 )
 
 // shift returns the standard errors of a zone's opacities near the threshold: what every photo of the view shares (the
@@ -51,8 +52,8 @@ func (s shares) at(d float64) float64 {
 func (s shares) bounds(sigma float64) (lo, hi float64) {
 	mid := s.at(0)
 	lo, hi = math.Min(mid, s.at(1.96*sigma)), math.Max(mid, s.at(-upward*sigma))
-	lo = math.Max(0, mid-math.Hypot(mid-lo, floorPct))
-	hi = math.Min(100, mid+math.Hypot(hi-mid, floorPct))
+	lo = math.Max(0, mid-math.Hypot(mid-lo, floorDown))
+	hi = math.Min(100, mid+math.Hypot(hi-mid, floorUp))
 	return lo, hi
 }
 

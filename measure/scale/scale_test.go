@@ -160,7 +160,7 @@ func TestAboveStaysInRange(t *testing.T) {
 		h.Add(5, 0.02)
 		h.Add(-5, 0.02)
 	}
-	got := h.Above([]float64{0, 0.2, 1})
+	got := h.Above([]float64{-0.1, 0.2, 1})
 	assert.InDelta(t, 20, got[0], 1e-9)
 	assert.InDelta(t, 10, got[1], 0.5, "far out of range goes to the nearest end")
 	assert.LessOrEqual(t, got[2], got[1])
