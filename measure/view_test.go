@@ -67,12 +67,11 @@ func makeWall() *wall {
 
 // shot is how a made photo is taken.
 type shot struct {
-	gain    [3]float64                           // light and camera
-	alpha   func(x, y int) float64               // scale, nil = none
-	level   func(x, y int) float64               // light's level, nil = 1
-	glaze   func(k int, c [3]float64) [3]float64 // glaze now, nil = unchanged
-	missing int                                  // tiles gone, from the first on
-	seed    int64
+	gain  [3]float64                           // light and camera
+	alpha func(x, y int) float64               // scale, nil = none
+	level func(x, y int) float64               // light's level, nil = 1
+	glaze func(k int, c [3]float64) [3]float64 // glaze now, nil = unchanged
+	seed  int64
 }
 
 var white = [3]float64(commonDeposit.RGB())
