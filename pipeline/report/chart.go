@@ -116,7 +116,7 @@ const (
 
 // newChart lays samples out over the frame's time. low is the least top value of the axis, so that noise is not blown up.
 func newChart(title, unit string, ss []sample, f frame, low float64, entries []entry) Chart {
-	c := Chart{Title: title, Unit: unit, W: chartW, Left: 62, Right: chartW - 12, Top: chartTop, Bottom: chartTop + plotH}
+	c := Chart{Title: title, Unit: unit, W: chartW, Left: 70, Right: chartW - 12, Top: chartTop, Bottom: chartTop + plotH}
 	top := low
 	for _, s := range ss {
 		if !math.IsNaN(s.v) {

@@ -116,6 +116,53 @@ func TestNothingIsSaidThatCannotBeTold(t *testing.T) {
 		assert.Equal(t, c.want, z.direction(), "%+v", c)
 	}
 	assert.Equal(t, 2, zonePage{}.direction())
+	z := zonePage{Change: &table.Compare{ScaleChange: 2, Lo: 1, Hi: 3}, First: table.Zone{Visit: "2020-01-01", ScaleDetectable: 2.5}, Latest: table.Zone{Visit: "2021-01-01", ScalePct: 4, ScaleDetectable: nan}}
+	assert.Equal(t, "2.0 points since 2020-01-01, less than can be told from none here (2.5)", changeWords(z, must(t)))
+}
+
+func TestSheetsCountWhatIsStillMissing(t *testing.T) {
+	in := lean(t)
+	w := must(t)
+	p := newPage(in, w)
+	p.sheets(w)
+	require.Len(t, p.Sheets, 3)
+	missing, hidden := 0, 0
+	for i, tile := range in.Set.Tiles {
+		if i+1 < len(in.Set.Tiles) && in.Set.Tiles[i+1].Tile == tile.Tile {
+			continue // the last visit of a tile
+		}
+		switch tile.StateFinal {
+		case "hidden":
+			hidden++
+		case "missing":
+			missing++
+		}
+	}
+	sum := func(s sheetPage) (n int) {
+		for _, r := range s.Rows {
+			n += r.Tiles
+		}
+		return n
+	}
+	unseen := 0
+	for _, z := range p.Zones {
+		unseen += z.Gone.Unseen
+	}
+	require.Greater(t, missing, 10)
+	assert.Equal(t, hidden, sum(p.Sheets[0]), "gardener")
+	assert.Equal(t, missing+unseen, sum(p.Sheets[1]), "tiler")
+	for _, r := range p.Sheets[1].Rows {
+		assert.Equal(t, p.area(float64(r.Tiles)*24640/154), r.Area, "tiles of one size: their share of the zone's 24 640 cm²")
+	}
+	for _, s := range p.Sheets {
+		var acid bool
+		for _, c := range s.Cautions {
+			acid = acid || c.Key == "acid"
+		}
+		assert.True(t, acid, "%s: the caution about acid", s.Trade)
+		assert.NotEmpty(t, s.Steps, s.Trade)
+		assert.NotEmpty(t, s.Plans, s.Trade)
+	}
 }
 
 func TestCorrectionsOfAPersonStandInTheMap(t *testing.T) {

@@ -103,9 +103,8 @@ func (z zonePage) direction() int {
 	if c == nil || math.IsNaN(c.ScaleChange) || math.IsNaN(c.Lo) || math.IsNaN(c.Hi) {
 		return 2
 	}
-	least := math.Max(nanless(z.First.ScaleDetectable, 0), nanless(z.Latest.ScaleDetectable, 0))
 	switch {
-	case math.Abs(c.ScaleChange) < least:
+	case math.Abs(c.ScaleChange) < z.least():
 		return 0
 	case c.Lo > 0:
 		return 1
@@ -113,6 +112,11 @@ func (z zonePage) direction() int {
 		return -1
 	}
 	return 0
+}
+
+// least is the smallest change that can be told from none on both visits, percentage points; 0 = not known.
+func (z zonePage) least() float64 {
+	return math.Max(nanless(z.First.ScaleDetectable, 0), nanless(z.Latest.ScaleDetectable, 0))
 }
 
 // changeWords says how whitening changed between the first and the latest reading of a zone.
@@ -134,6 +138,9 @@ func changeWords(z zonePage, w words) string {
 	case -1:
 		return w.say("change.down", by, table.Number(-c.Hi, 1), table.Number(-c.Lo, 1), z.First.Visit)
 	case 0:
+		if least := z.least(); math.Abs(c.ScaleChange) < least {
+			return w.say("change.below", table.Number(c.ScaleChange, 1), z.First.Visit, table.Number(least, 1))
+		}
 		return w.say("change.same", z.First.Visit, table.Number(c.Lo, 1), table.Number(c.Hi, 1))
 	}
 	return w.say("change.bare", table.Number(c.ScaleChange, 1), z.First.Visit)
