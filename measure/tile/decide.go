@@ -86,7 +86,7 @@ func (e *Evidence) Score() Scores {
 	bed := 2 - 4*buried + alone +
 		(1+alike)*(1.5*miss(e.Bed/4)-over(e.Bed-6, 2.5)) - 3*math.Max(0, 1-e.Odd/6) + // of the joint's colour, which the tile was not
 		1.5*(1+alike)*miss((0.4-e.Coarse)/0.2) + // rough
-		(1+alike)*(miss((kept+0.3)/0.1)+miss((e.Contrast-0.3)/0.3)) + // no step from the joint
+		(1+alike)*(miss((kept+0.3)/0.1)+miss((e.Contrast-0.3+0.15*alike)/0.3)) + // no step from the joint
 		miss((e.Uneven-1)/1.5)
 	other := alone - 2.5*alike - 2*buried +
 		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
@@ -153,7 +153,40 @@ func (s *Surface) decide(ev []Evidence) (calls []Call, lost []float64) {
 		calls[t], lost[t] = s.call(t, ev, sc[t], front)
 	}
 	s.spill(ev, calls, lost)
+	s.crowd(ev, calls)
 	return calls, lost
+}
+
+// crowd doubts beds that scale could explain too where many tiles around have changed like that: scale comes in fields,
+// and losses of so many tiles show colours that scale does not make.
+func (s *Surface) crowd(ev []Evidence, calls []Call) {
+	const (
+		around   = 24
+		most     = 0.3 // share of the tiles around
+		scalable = 4   // Change that scale explains
+	)
+	var doubt []int
+	for t := range calls {
+		if calls[t].State != Missing || ev[t].Change > scalable {
+			continue
+		}
+		n, k := 0, 0
+		for _, u := range s.lay.hood[t][:min(around, len(s.lay.hood[t]))] {
+			if !ev[u].Read {
+				continue
+			}
+			n++
+			if calls[u].State != Present && ev[u].Change <= scalable {
+				k++
+			}
+		}
+		if float64(k) > most*float64(n) {
+			doubt = append(doubt, t)
+		}
+	}
+	for _, t := range doubt {
+		calls[t] = Call{Unreadable, calls[t].Confidence, "scale or bed: in doubt"}
+	}
 }
 
 // alikeLab is the CIELAB distance within which two neighbouring tiles may show one and the same thing.
