@@ -6,6 +6,7 @@ import (
 
 	"tilelapse/measure/colour"
 	"tilelapse/measure/glaze"
+	"tilelapse/measure/light"
 	"tilelapse/measure/plane"
 	"tilelapse/measure/scale"
 )
