@@ -140,6 +140,9 @@ func (r *run) scene(v *viewResult, i int, masked bool) (draw.Scene, error) {
 		s.Controls = append(s.Controls, plane.Region{ID: c.ID, Rings: draw.OnFrame(v.frame, c.Rings)})
 	}
 	for _, t := range v.results[i].Tiles {
+		if v.model.ZoneOf(t.Tile) < 0 {
+			continue
+		}
 		tile := v.tiles[t.Tile]
 		zone := v.spec.Zones[v.model.ZoneOf(t.Tile)].ID
 		s.Tiles = append(s.Tiles, draw.Tile{ID: tile.ID, Rings: draw.OnFrame(v.frame, tile.Rings), State: r.final(v, i, t), Recorded: r.recorded(v, i, zone, t)})

@@ -152,6 +152,9 @@ func (r *run) tileRows(v *viewResult, i int) []table.Tile {
 	}
 	var rows []table.Tile
 	for _, t := range v.results[i].Tiles {
+		if v.model.ZoneOf(t.Tile) < 0 {
+			continue // only tiles of zones are reported
+		}
 		tile := v.tiles[t.Tile]
 		zone := v.spec.Zones[v.model.ZoneOf(t.Tile)].ID
 		gaps := 0.0

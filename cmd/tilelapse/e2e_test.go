@@ -255,6 +255,7 @@ func TestNothingUsableIsToldByItsOwnCode(t *testing.T) {
 	photos := filepath.Join(dir, "photos")
 	require.NoError(t, os.RemoveAll(photos))
 	require.NoError(t, os.Mkdir(photos, 0o755))
+	require.NoError(t, os.Remove(filepath.Join(dir, "archive.csv"))) // it names photos, and they are gone
 	_, stderr, code := tilelapse(t, "run", dir, "--quiet")
 	assert.Equal(t, 3, code, stderr)
 	assert.FileExists(t, filepath.Join(dir, "out", "photos.csv"))
