@@ -14,7 +14,7 @@ const (
 	noiseShare  = 0.7   // of a pixel's noise that a zone's tiles have in common
 	surfaceBase = 0.030 // added where no control is marked
 	alignSigma  = 0.010 // per px of alignment error
-	upward      = 1.5   // standard errors of the upper bound: the share grows steeply towards lower thresholds, errors less so
+	upward      = 1.62  // standard errors of the upper bound: the share grows steeply towards lower thresholds, errors less so
 	floorDown   = 0.9   // percentage points: pixels taken for scale at joints, flaws and patterns where there is none
 	floorUp     = 0.35  // the same, overlooked
 )
