@@ -160,11 +160,14 @@ func (f frame) scale() float64 { return math.Sqrt(f.sx * f.sy) }
 // reference px covers, which decides how far the photo is averaged first.
 func warp(photo *halved, m Mapping, f frame, perRef float64) (plane, []uint8) {
 	n := int(math.Round(math.Log2(math.Max(1, perRef*f.scale()))))
-	src := photo.at(n)
-	pw, _ := photo.size()
-	b := 1.0
-	for int(float64(pw)/(2*b)) >= src.w {
-		b *= 2
+	pw, ph := photo.size()
+	src, pix, b := plane{w: pw, h: ph}, photo.im.Pix, 1.0
+	stride, first := photo.im.Stride, photo.im.PixOffset(photo.im.Rect.Min.X, photo.im.Rect.Min.Y)
+	if n > 0 { // at full size the bytes are taken as they are: 100 Mpx of floats would be 400 MB
+		src, pix = photo.at(n), nil
+		for int(float64(pw)/(2*b)) >= src.w {
+			b *= 2
+		}
 	}
 	out := newPlane(f.w, f.h)
 	inside := make([]uint8, f.w*f.h)
@@ -188,9 +191,15 @@ func warp(photo *halved, m Mapping, f frame, perRef float64) (plane, []uint8) {
 				j--
 			}
 			a, c := float32(u-float64(i)), float32(v-float64(j))
-			o := j*src.w + i
-			top := src.v[o] + a*(src.v[o+1]-src.v[o])
-			bot := src.v[o+src.w] + a*(src.v[o+src.w+1]-src.v[o+src.w])
+			var p, q, r, t float32
+			if pix != nil {
+				o := first + j*stride + i
+				p, q, r, t = float32(pix[o]), float32(pix[o+1]), float32(pix[o+stride]), float32(pix[o+stride+1])
+			} else {
+				o := j*src.w + i
+				p, q, r, t = src.v[o], src.v[o+1], src.v[o+src.w], src.v[o+src.w+1]
+			}
+			top, bot := p+a*(q-p), r+a*(t-r)
 			k := y*f.w + x
 			out.v[k] = top + c*(bot-top)
 			inside[k] = 1

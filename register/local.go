@@ -56,7 +56,7 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 			}
 			continue
 		case len(ref.frames) - 1:
-			var e []float64
+			var e [][2]float64
 			var rival surface
 			block := 3 * float64(g.spacing) * f.scale()
 			s, rival, e, r.costs = choose(s, votes, f.scale(), block, ref.W, ref.H)

@@ -52,6 +52,9 @@ func Rescue(ctx context.Context, ref *Reference, helpers []Helper, photo *image.
 
 // through fits the photo to a helper.
 func (s *search) through(h Helper, k kind) (guess, bool) {
+	if h.Grey == nil || min(h.Grey.Rect.Dx(), h.Grey.Rect.Dy()) < minPhotoPx {
+		return guess{}, false
+	}
 	a, err := detect(h.Grey, k, s.opt)
 	if err != nil {
 		return guess{}, false

@@ -139,8 +139,8 @@ func fold(v *vote, block float64) int {
 
 // foretell returns how far a surface fitted without a vote's fifth is off that vote, for all votes, reference px. The
 // homography begins at from and is fitted again each time.
-func foretell(from surface, votes []vote, bent bool, stiff, floor, block float64, w, h int) []float64 {
-	out := make([]float64, len(votes))
+func foretell(from surface, votes []vote, bent bool, stiff, floor, block float64, w, h int) [][2]float64 {
+	out := make([][2]float64, len(votes))
 	for k := 0; k < folds; k++ {
 		var in, rest []vote
 		var at []int
@@ -154,17 +154,18 @@ func foretell(from surface, votes []vote, bent bool, stiff, floor, block float64
 		}
 		s := fitSurface(from, in, bent, stiff, floor, w, h)
 		for i, e := range s.leftover(rest) {
-			out[at[i]] = math.Hypot(e[0], e[1])
+			out[at[i]] = e
 		}
 	}
 	return out
 }
 
 // cost sums residuals so that the far ones count as lost and no more: at most 1 a vote.
-func cost(e []float64, scale float64) float64 {
+func cost(e [][2]float64, scale float64) float64 {
 	c := tolerancePx * scale
 	var s float64
-	for _, v := range e {
+	for _, p := range e {
+		v := math.Hypot(p[0], p[1])
 		if math.IsInf(v, 0) || math.IsNaN(v) {
 			s++
 			continue
@@ -176,7 +177,11 @@ func cost(e []float64, scale float64) float64 {
 
 // trimmed returns the RMS of the residuals below the point where votes are no longer about the same surface, and the
 // median of all.
-func trimmed(e []float64, scale float64) (rms, mid float64) {
+func trimmed(left [][2]float64, scale float64) (rms, mid float64) {
+	e := make([]float64, len(left))
+	for i, p := range left {
+		e[i] = math.Hypot(p[0], p[1])
+	}
 	mid = median(append([]float64(nil), e...))
 	c := math.Max(3*1.4826*mid, tolerancePx*scale)
 	var s float64
@@ -211,7 +216,7 @@ const minBentVotes = 40
 // which took no part nearly as well as the best: a flat wall through good lenses is a homography, lenses bend, some
 // walls curve. With it come the rival that says most about places without votes (the homography against lenses, lenses
 // against the homography), how far votes that took no part were off, and every cost.
-func choose(from surface, votes []vote, scale, block float64, w, h int) (best, rival surface, e, costs []float64) {
+func choose(from surface, votes []vote, scale, block float64, w, h int) (best, rival surface, e [][2]float64, costs []float64) {
 	floor := .15 * scale
 	none := math.Inf(1)
 	full := fitSurface(from, votes, false, none, floor, w, h)
@@ -237,7 +242,7 @@ func choose(from surface, votes []vote, scale, block float64, w, h int) (best, r
 		return best, rival, e, costs
 	}
 	start := best
-	var errs [][]float64
+	var errs [][][2]float64
 	low := base
 	for _, s := range stiffnesses {
 		x := foretell(start, votes, start.bent, s, floor, block, w, h)

@@ -214,8 +214,7 @@ func alternatives(ref *Reference, truth func(m Mapping) float64) string {
 		if i < len(r.costs) {
 			cost = r.costs[i]
 		}
-		e := foretell(s, r.votes, s.bent, s.stiff, .15*f.scale(), 60*f.scale(), ref.W, ref.H)
-		out += fmt.Sprintf("  %g: true %.2f cost %.1f q25 %.3f mid %.3f q75 %.3f |", c, truth(s.mapping(ref.W, ref.H)), cost, quantile(e, .25)/f.scale(), quantile(e, .5)/f.scale(), quantile(e, .75)/f.scale())
+		out += fmt.Sprintf("  %g: true %.2f cost %.1f |", c, truth(s.mapping(ref.W, ref.H)), cost)
 	}
 	return out
 }
@@ -224,7 +223,7 @@ func traced() {
 	if trace {
 		debug = func(k string, in int, r refined) {
 			lastTry = r
-			fmt.Printf("      %-9s in %d | coarse %.2f agree %.2f votes %d asked %d heldout %.2f doubt %.2f mid %.2f bent %v stiff %v q %.3f edges %v shades %v\n", k, in, r.coarse, r.agree, len(r.votes), r.asked, r.heldOut, r.doubt, r.mid, r.surface.bent, r.surface.stiff, r.q, r.edges, r.shades)
+			fmt.Printf("      %-9s in %d | coarse %.2f agree %.2f votes %d asked %d heldout %.3f doubt %.2f mid %.2f bent %v stiff %v q %.3f edges %v shades %v\n", k, in, r.coarse, r.agree, len(r.votes), r.asked, r.heldOut, r.doubt, r.mid, r.surface.bent, r.surface.stiff, r.q, r.edges, r.shades)
 		}
 	}
 }
