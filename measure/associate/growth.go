@@ -6,6 +6,7 @@ import (
 	"math/rand"
 	"slices"
 
+	"tilelapse/measure/middle"
 	"tilelapse/measure/trend"
 )
 
@@ -85,7 +86,7 @@ func NewShift(strata [][2][]float64, o Options) Shift {
 		return s
 	}
 	slices.Sort(diffs)
-	s.Estimate = middle(diffs)
+	s.Estimate = middle.Of(diffs)
 	tail, sum := (1-Level)/2, 0.0
 	for k, p := range law {
 		if sum += p; sum > tail {

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"tilelapse/measure/middle"
 )
 
 // group is what a loss is compared within: one zone and height band of one view, one pair of readings, and, where
@@ -75,7 +77,7 @@ func exposeByScale(groups [][]atRisk) {
 		for i, c := range g {
 			v[i] = c.scale
 		}
-		m := middle(v)
+		m := middle.Of(v)
 		for i := range g {
 			g[i].exposed = g[i].scale > m
 		}
@@ -241,18 +243,4 @@ func compareBools(a, b bool) int {
 		return -1
 	}
 	return 1
-}
-
-// middle returns the median, NaN for none.
-func middle(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	s := slices.Clone(v)
-	slices.Sort(s)
-	n := len(s)
-	if n%2 == 1 {
-		return s[n/2]
-	}
-	return (s[n/2-1] + s[n/2]) / 2
 }

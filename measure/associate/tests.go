@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"tilelapse/measure/middle"
 	"tilelapse/measure/trend"
 )
 
@@ -129,7 +130,7 @@ func whitenedBefore(views []View) Result {
 			scale[i] = append(scale[i], c.scale)
 		}
 	}
-	r.Medians = [2]float64{middle(scale[0]), middle(scale[1])}
+	r.Medians = [2]float64{middle.Of(scale[0]), middle.Of(scale[1])}
 	r.exact(views, groups)
 	return r
 }
@@ -252,7 +253,7 @@ func stayedShorter(views []View, o Options) Result {
 		for ; j < len(all) && all[j].group == all[i].group; j++ {
 			scale = append(scale, all[j].scale)
 		}
-		m := middle(scale)
+		m := middle.Of(scale)
 		stratum := i
 		for ; i < j; i++ {
 			members = append(members, Member{

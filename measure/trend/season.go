@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"tilelapse/measure/middle"
 )
 
 // Visits of like season lie close together in the year: groups are split where the year has a hole of more than
@@ -55,7 +57,7 @@ func SameSeason(points []Point) Season {
 			total = total.plus(l)
 		}
 	}
-	r.Slope = median(slopes) * YearDays
+	r.Slope = middle.Of(slopes) * YearDays
 	if r.Visits < MinVisits {
 		return r
 	}

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"tilelapse/measure/middle"
 )
 
 // Ranks is the convention by which the ends of the slope's interval are picked from the sorted slopes of all pairs.
@@ -55,13 +57,13 @@ func theilSen(time signs, x, y []float64, ranks Ranks) Slope {
 	if len(x) == 0 {
 		return s
 	}
-	s.Centre.X, s.Centre.Y = median(x), median(y)
+	s.Centre.X, s.Centre.Y = middle.Of(x), middle.Of(y)
 	slopes := pairSlopes(time, x, y)
 	s.Pairs = len(slopes)
 	if s.Pairs == 0 {
 		return s
 	}
-	s.PerUnit = median(slopes)
+	s.PerUnit = middle.Of(slopes)
 	slices.Sort(slopes)
 	n := float64(s.Pairs)
 	tail := (1 - Level) / 2
@@ -112,18 +114,4 @@ func at(sorted []float64, rank float64) float64 {
 		return sorted[min(max(lo, 1), len(sorted))-1]
 	}
 	return sorted[lo-1] + f*(sorted[lo]-sorted[lo-1])
-}
-
-// median of values in any order; NaN when there are none.
-func median(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	s := slices.Clone(v)
-	slices.Sort(s)
-	n := len(s)
-	if n%2 == 1 {
-		return s[n/2]
-	}
-	return (s[n/2-1] + s[n/2]) / 2
 }

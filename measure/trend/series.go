@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"tilelapse/measure/middle"
 )
 
 // MinVisits is the smallest number of visits for which a slope is given: three points are on no line or on any. With
@@ -249,6 +251,6 @@ func levelError(sen Slope, pts []Point) float64 {
 		res[i] = math.Abs(p.Value - sen.At(p.When.Mid()/YearDays))
 		halves[i] = p.half()
 	}
-	spread := 1.4826 * median(res) * 1.96 * 1.2533 / math.Sqrt(float64(len(pts)))
-	return math.Max(spread, median(halves))
+	spread := 1.4826 * middle.Of(res) * 1.96 * 1.2533 / math.Sqrt(float64(len(pts)))
+	return math.Max(spread, middle.Of(halves))
 }
