@@ -5,13 +5,15 @@ import (
 
 	"tilelapse/measure/outline"
 	"tilelapse/measure/plan"
+	"tilelapse/measure/plane"
 )
 
 // area turns outlines in the reference photo into cm² on the surface.
 type area struct {
 	plan  *plan.Plan
 	tiles []outline.Tile
-	of    []float64 // cm² a tile, NaN = not known
+	of    []float64   // cm² a tile, NaN = not known
+	zones []plan.Area // cm² of each zone's tiles together, with their interval
 }
 
 // areaOf rectifies a view from its length lines, or from mm_per_px.
@@ -43,6 +45,20 @@ func (a area) sum(tiles []int) float64 {
 		return math.NaN()
 	}
 	return s
+}
+
+// settle works out the zones' areas, of all their tiles at once, so that the interval is a joint one.
+func (a *area) settle(zones int, zoneOf func(tile int) int) {
+	a.zones = make([]plan.Area, zones)
+	for z := range a.zones {
+		var rings [][][]plane.Point
+		for i, t := range a.tiles {
+			if zoneOf(i) == z {
+				rings = append(rings, t.Rings)
+			}
+		}
+		a.zones[z] = a.plan.Area(rings...)
+	}
 }
 
 // basis says in words what areas rest on.

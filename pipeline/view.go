@@ -78,8 +78,11 @@ func (r *run) prepare(ref *reference) (*viewResult, error) {
 	if v.area, err = areaOf(ref, v.tiles); err != nil {
 		return nil, err
 	}
-	v.model, err = measure.NewView(v.spec, img)
-	return v, err
+	if v.model, err = measure.NewView(v.spec, img); err != nil {
+		return nil, err
+	}
+	v.area.settle(len(v.spec.Zones), v.model.ZoneOf)
+	return v, nil
 }
 
 // specOf says what is to be measured in a view, from its drawing. A view without one is a single zone.

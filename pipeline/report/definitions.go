@@ -32,6 +32,8 @@ var definitions = [][3]string{
 	{"photos", "colour_profile", "colour profile of the file"},
 	{"zones", "readable_pct", "share of the zone's tile area that was read, missing tiles included, %"},
 	{"zones", "area_cm2", "tile area of the zone, cm²"},
+	{"zones", "area_cm2_lo, area_cm2_hi", "95 % interval of area_cm2, from the drawn lengths' own errors"},
+	{"zones", "area_basis", "what areas rest on: length lines; few length lines or mm_per_px (approximate); none"},
 	{"zones", "scale_pct", "whitened area that looks like mineral scale, cause not tested: readable tile area with opacity at or above coverage_opacity, % of the readable tile area; missing, hidden and unreadable tiles are in neither"},
 	{"zones", "scale_pct_lo", "lower end of its 95 % interval, sampling and light together"},
 	{"zones", "scale_pct_hi", "upper end"},

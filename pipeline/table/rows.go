@@ -78,6 +78,9 @@ type Zone struct {
 	Scale40Pct      float64 `csv:"scale_pct_at_40,2"`
 	MissingFinal    float64 `csv:"tiles_missing_final,0"` // after corrections.csv
 	OffPaletteFinal float64 `csv:"tiles_offpalette_final,0"`
+	AreaCm2Lo       float64 `csv:"area_cm2_lo,1"` // 95 % interval of area_cm2
+	AreaCm2Hi       float64 `csv:"area_cm2_hi,1"`
+	AreaBasis       string  `csv:"area_basis"` // length lines, few length lines or mm_per_px (the last two approximate), none
 }
 
 // Compare is a row of compare.csv.
