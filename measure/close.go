@@ -65,10 +65,11 @@ func (v *View) closeOne(r *Reading, calls []call, from []colour.Lab) *PhotoResul
 		if n > 0 {
 			x.ReadablePct = 100 * tr.Read / n
 		}
-		if x.State == Present && r.Basis != BasisNone && tr.In > 0 && (tr.Read == 0 || tr.Sigma > opacityLimit || r.Shadows && tr.Sigma > shadowLimit) {
-			x.State, x.Reason = Unreadable, "scale can't be told on this glaze in this light"
+		blind := r.blind(k)
+		if x.State == Present && blind {
+			x.Reason = "scale can't be told on this glaze in this light" // it is there: only its scale is unread
 		}
-		if x.State == Present && tr.Read >= 0.2*n && tr.Read > 0 && r.Basis != BasisNone {
+		if !blind && x.State == Present && tr.Read >= 0.2*n && tr.Read > 0 && r.Basis != BasisNone {
 			x.ReadPx, x.ScaledPx = tr.Read, tr.Counts[len(offsets)/2]
 			x.OpacitySum = math.Max(0, tr.Alpha)
 			x.ScalePct, x.OpacityPct = 100*x.ScaledPx/tr.Read, 100*x.OpacitySum/tr.Read
@@ -86,6 +87,12 @@ func (v *View) closeOne(r *Reading, calls []call, from []colour.Lab) *PhotoResul
 		res.Zones = append(res.Zones, v.closeZone(r, res, z, noise))
 	}
 	return res
+}
+
+// blind reports whether scale can't be told on a tile in this photo, whatever its state.
+func (r *Reading) blind(k int) bool {
+	t := &r.Tiles[k]
+	return r.Basis != BasisNone && t.In > 0 && (t.Read == 0 || t.Sigma > opacityLimit || r.Shadows && t.Sigma > shadowLimit)
 }
 
 // closeZone makes a zone's figures. noise is what the photo's light adds to tiles' colours, CIELAB units.
@@ -118,10 +125,12 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int, noise [3]float64) 
 			seen += tr.Read
 			out.TilesRead++
 		case Present:
-			out.TilesRead++
-			seen += tr.Read
 			other += tr.Other
 			plain += tr.In
+			if x.ReadPx > 0 {
+				out.TilesRead++
+				seen += tr.Read
+			}
 		}
 		if x.ReadPx > 0 {
 			a10, a40, op = a10+tr.At10, a40+tr.At40, op+tr.Alpha

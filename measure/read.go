@@ -52,6 +52,13 @@ func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
 	r.Tiles = make([]TileRead, len(v.tiles))
 	for k := range v.tiles {
 		r.Tiles[k] = v.readTile(img, k, l, r.Opacity)
+		if r.blind(k) { // an opacity that can't be told is not shown either
+			for _, i := range v.tiles[k].pix {
+				if r.Opacity[i] <= OpacityMax {
+					r.Opacity[i] = PixUnread
+				}
+			}
+		}
 	}
 	return r
 }
