@@ -94,7 +94,7 @@ func TestMadeChartsAreFitted(t *testing.T) {
 
 func TestChartMayStandAnyWayUp(t *testing.T) {
 	c := usual()
-	for turn := 0.0; turn < 360; turn += 37 {
+	for turn := 0.0; turn < 360; turn += 74 {
 		c.turn = turn
 		img, q := c.render(0, rand.New(rand.NewSource(2)))
 		for first := range 4 {
@@ -112,6 +112,65 @@ func TestChartMayStandAnyWayUp(t *testing.T) {
 			require.Less(t, f.Mean, 0.6, "turned by %v, first corner %d", turn, first)
 		}
 	}
+}
+
+// TestHarderPhotos has what photos of charts have besides noise; colour read through the fit must agree with the
+// reference, whatever the light.
+func TestHarderPhotos(t *testing.T) {
+	for name, change := range map[string]func(c *made){
+		"linear file":       func(c *made) { c.exponent = 1; c.matrix = lamps["green"]; c.noise = 0.002 },
+		"contrasty file":    func(c *made) { c.exponent = 2.8; c.matrix = lamps["warm"] },
+		"uneven light":      func(c *made) { c.across = 0.25 },
+		"flare":             func(c *made) { c.flare = [3]float64{0.03, 0.03, 0.05}; c.matrix = lamps["blue sky"] },
+		"wide gaps, turned": func(c *made) { c.gap = 0.24; c.turn = 8 },
+	} {
+		t.Run(name, func(t *testing.T) {
+			c := usual()
+			change(&c)
+			for _, outside := range []float64{0, 0.2} { // corners of the patches, and of the card nearly
+				img, q := c.render(outside, rand.New(rand.NewSource(6)))
+				p, err := Patches(img, q)
+				require.NoError(t, err)
+				f, err := FitPatches(p)
+				require.NoError(t, err)
+				t.Logf("mean %.2f left out %.2f half %.2f %v %.2f %v", f.Mean, f.LeftOut, f.Half, f.Edition, f.Exponent, f.Notes)
+				assert.Less(t, f.Mean, 1.0)
+				assert.Less(t, f.Half, 2.0)
+				assert.NotEqual(t, Before2014, f.Edition)
+				assert.Equal(t, f.Exponent != [3]float64{}, c.exponent != 0, "a curve is taken where the file's fails, and only there")
+				if c.exponent != 0 {
+					assert.InDelta(t, c.exponent, f.Exponent[1], 0.1)
+				}
+			}
+		})
+	}
+}
+
+// TestOneBadPatchDoesNotBendTheFit puts gloss on a patch and takes away another as clipped.
+func TestOneBadPatchDoesNotBendTheFit(t *testing.T) {
+	img, q := usual().render(0, rand.New(rand.NewSource(7)))
+	p, err := Patches(img, q)
+	require.NoError(t, err)
+	clean, err := FitPatches(p)
+	require.NoError(t, err)
+	for k := range 3 {
+		p[9].Light[k] += 0.2
+	}
+	p[15].Clipped, p[15].Light = 0.9, [3]float64{1, 1, 1}
+	f, err := FitPatches(p)
+	require.NoError(t, err)
+	assert.Equal(t, 9, f.Worst)
+	assert.Equal(t, clean.Used-1, f.Used) // cyan is cut by the gamut before
+	for i, d := range f.Each {
+		if i != 9 && p[i].Clipped == 0 {
+			assert.Less(t, d, 3.0, Name(i))
+		}
+	}
+	for i := range 9 {
+		p[i].Clipped = 1
+	}
+	_, err = FitPatches(p)
+	require.ErrorIs(t, err, ErrClipped)
 }
 
 func TestWhatIsNoChartIsRefused(t *testing.T) {

@@ -9,8 +9,9 @@ import (
 
 // Limits of a chart that is taken, ΔE00 and patches.
 const (
-	maxMean    = 9.0 // mean after the fit; colours that are no chart's come out at 15 and more
-	maxLeftOut = 9.0 // mean of patches predicted from the others
+	maxMean    = 9.0 // mean after the fit; the chart's colours in another order come out at 22 and more
+	poorMean   = 6.0 // mean after the fit from which a chart is one, but worth nothing
+	poorOut    = 8.0 // mean of patches predicted from the others, likewise
 	minPatches = 16  // patches not clipped
 )
 
@@ -22,9 +23,9 @@ type Fit struct {
 	Edition  Edition // whose published values the photo agrees with, Untold when that is not clear
 	Odds     float64 // how many times more likely the closer edition is than the other, at least 1, at most 1e6
 	Matrix   [3][3]float64
-	Offset   [3]float64 // linear sRGB, added after Matrix; 0 unless the patches ask for it (flare, haze)
+	Offset   [3]float64 // linear sRGB, added after Matrix (flare, haze, a cut black)
 	Exponent [3]float64 // of the file's codes, where the file's curve does not hold light straight; 0 = its own curve holds
-	Gradient [2]float64 // change of the light across the chart's width and height, 1 = as much as the light itself; 0 = none seen
+	Gradient [2]float64 // change of the light across the chart's width and height, 1 = as much as the light itself
 	Gain     [3]float64 // the best gain a channel alone, without Matrix: for light too poor for nine numbers
 	GainMean float64    // mean ΔE00 of the patches with Gain alone
 	Used     int        // patches that went in
@@ -46,11 +47,11 @@ func (f *Fit) Colour(light [3]float64) colour.RGB {
 
 // FitPatches finds the 3x3 matrix that brings the light of a chart's patches to their published colours: least squares
 // in linear light, weighted so that a residual counts as it is seen (CIEDE2000 to first order), patches far off counting
-// less. What else a photo may need (a curve other than the file's, light on top, light that changes across the chart)
-// is added only where it predicts left-out patches clearly better. The edition with the smaller residual is named when
-// the odds are 20 to 1.
+// less. Light on top and light that changes across the chart are fitted along, held at rest where the patches say little
+// of them; a curve other than the file's is taken only where it predicts left-out patches clearly better. The edition
+// with the smaller residual is named when the odds are 20 to 1.
 //
-// Errors: ErrClipped, ErrNotChart, with what was found.
+// Errors: ErrClipped, ErrNotChart, ErrPoor, with what was found.
 func FitPatches(p [Count]Patch) (Fit, error) {
 	x, w := numbers(&p)
 	used := 0
@@ -79,9 +80,12 @@ func FitPatches(p [Count]Patch) (Fit, error) {
 			f.Max, f.Worst = f.Each[i], i
 		}
 	}
-	if f.Mean > maxMean || f.LeftOut > maxLeftOut {
+	if f.Mean > maxMean {
+		return Fit{}, fmt.Errorf("%w: mean difference %.1f ΔE00 after the fit, limit %.0f", ErrNotChart, f.Mean, maxMean)
+	}
+	if f.Mean > poorMean || f.LeftOut > poorOut {
 		return Fit{}, fmt.Errorf("%w: mean difference %.1f ΔE00 after the fit, %.1f for patches left out, limits %.0f and %.0f",
-			ErrNotChart, f.Mean, f.LeftOut, maxMean, maxLeftOut)
+			ErrPoor, f.Mean, f.LeftOut, poorMean, poorOut)
 	}
 	f.Gain, f.GainMean = s.target.gain(s.model, &x, &w)
 	if f.Half = halves(&x, &w); math.IsNaN(f.Half + f.GainMean) {

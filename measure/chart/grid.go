@@ -115,7 +115,7 @@ func uneven(img *plane.Image, root []float32, p [4]plane.Point) float64 {
 	if !ok {
 		return math.Inf(1)
 	}
-	const side = 9
+	const side = 5
 	sum := 0.0
 	for i := range Count {
 		var w spot
@@ -178,7 +178,7 @@ func (w *spot) variance() (v float64) {
 // Steps of the search for the field inside the marked corners, in pitches: whoever marks a chart may take the corners
 // of the patches (a gap's half inside of the field), printed crosses or the card's.
 const (
-	insetFrom, insetTo, insetStep = -0.15, 0.65, 0.05
+	insetFrom, insetTo, insetStep = -0.15, 0.65, 0.1
 	firstStep, lastStep           = 0.16, 0.005
 )
 

@@ -73,9 +73,9 @@ func (m made) render(outside float64, rng *rand.Rand) (*plane.Image, [4]plane.Po
 				code = math.Copysign(math.Pow(math.Abs(v), 1/m.exponent), v)
 			}
 			code = math.Round(255*math.Max(0, math.Min(1, code+m.noise*rng.NormFloat64()))) / 255
-			if code >= 254.0/255 {
+			if code >= 253.0/255 {
 				img.Flags[i] |= plane.High
-			} else if code <= 0 {
+			} else if code <= 2.0/255 {
 				img.Flags[i] |= plane.Low
 			}
 			img.RGB[3*i+k] = float32(colour.Decode(code))

@@ -34,7 +34,7 @@ const (
 	unknowns    = 14
 	residual    = 2.0
 	offsetRest  = residual * residual / (0.02 * 0.02)
-	gradesRest  = residual * residual / (0.1 * 0.1)
+	gradesRest  = residual * residual / (0.2 * 0.2)
 	leastFitted = 8 // patches: 24 equations for 14 unknowns, 5 of them held
 )
 
@@ -179,7 +179,7 @@ func (t *target) linear(x *[Count][3]float64, w *[Count]float64, exponent [3]flo
 // finger on it must not bend the rest. The weights in seen differences move along to the middle between what was
 // predicted and what was published, where they hold for large residuals, too.
 func (t *target) robust(x *[Count][3]float64, w *[Count]float64, kind curve) (*fitted, bool) {
-	const rounds, cut = 5, 2.5
+	const rounds, cut = 5, 1.5
 	f := &fitted{weight: *w, metric: t.metric}
 	var ok bool
 	f.model, ok = t.fit(x, &f.weight, kind, &f.metric)

@@ -15,6 +15,7 @@ var (
 	ErrOutside  = errors.New("the chart is not wholly in the picture")
 	ErrSmall    = errors.New("the chart is too small in the picture")
 	ErrNotChart = errors.New("the colours there are not those of a 24-patch chart")
+	ErrPoor     = errors.New("the chart's colours are too far from the published ones to correct by")
 	ErrTurn     = errors.New("which way up the chart stands can't be told")
 	ErrMirrored = errors.New("the chart is seen mirrored")
 	ErrClipped  = errors.New("too many of the chart's patches are clipped or covered")

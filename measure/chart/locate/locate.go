@@ -20,6 +20,8 @@ const (
 	MaxPixels = 400_000_000 // of the photo; more is refused
 	side      = 1600        // px, longer side in which the chart is looked for
 	least     = 800         // px, shorter side pictures are brought to for the search
+	lowCode   = 2           // up to it a code counts as the dark end, as for measuring
+	highCode  = 253         // from it on as the bright end
 	most      = 4           // charts looked at in one photo: false ones are sorted out by their colours
 )
 
@@ -110,9 +112,9 @@ func linear(im *image.RGBA) *plane.Image {
 		for c := range 3 {
 			v := im.Pix[4*i+c]
 			o.RGB[3*i+c] = table[v]
-			if v >= 254 {
+			if v >= highCode {
 				o.Flags[i] |= plane.High
-			} else if v == 0 {
+			} else if v <= lowCode {
 				o.Flags[i] |= plane.Low
 			}
 		}
