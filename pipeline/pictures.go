@@ -43,7 +43,28 @@ type sheet struct {
 	masked bool
 }
 
+// outlinesPicture draws the tiles as used over the reference photo, beside outlines/VIEW.svg.
+func (r *run) outlinesPicture(v *viewResult) error {
+	w, h := v.frame.Size()
+	s := draw.Scene{Site: r.survey.Site, View: v.view.ID, W: w, H: h, Picture: v.own, Masked: true}
+	for _, z := range v.spec.Zones {
+		s.Zones = append(s.Zones, draw.Zone{ID: z.ID, Rings: draw.OnFrame(v.frame, z.Rings)})
+	}
+	for _, t := range v.tiles {
+		s.Tiles = append(s.Tiles, draw.Tile{ID: t.ID, Rings: draw.OnFrame(v.frame, t.Rings)})
+	}
+	b, err := draw.EncodeJPEG(draw.Outlines(s), pictureQuality)
+	if err != nil {
+		return err
+	}
+	v.own = nil
+	return r.write("outlines/"+v.view.ID+".jpg", b)
+}
+
 func (r *run) drawView(ctx context.Context, v *viewResult) error {
+	if err := r.outlinesPicture(v); err != nil {
+		return err
+	}
 	var todo []sheet
 	add := func(kind string, s sheet) {
 		name := v.view.ID + "/" + v.name(s.photo) + ".jpg"

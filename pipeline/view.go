@@ -33,7 +33,8 @@ type viewResult struct {
 	graph [][]int // neighbours of each tile
 	area  area
 
-	photos   []*photo // aligned to this view, by visit and path
+	own      *image.RGBA // the reference photo on the measuring frame, until it is drawn
+	photos   []*photo    // aligned to this view, by visit and path
 	readings []*measure.Reading
 	lights   []*measure.Light
 	results  []*measure.PhotoResult
@@ -82,6 +83,7 @@ func (r *run) prepare(ref *reference) (*viewResult, error) {
 		return nil, err
 	}
 	v.area.settle(len(v.spec.Zones), v.model.ZoneOf)
+	v.own = picture(img)
 	return v, nil
 }
 
