@@ -4,6 +4,8 @@ package glaze
 import (
 	"math"
 	"slices"
+
+	"tilelapse/measure/middle"
 )
 
 // LowMode returns the place where values crowd at the low end: the mode of what is left after the upper part has been
@@ -37,18 +39,7 @@ func LowMode(values []float64, width float64) float64 {
 }
 
 // Median returns the median, the mean of the two middle values for even counts; NaN for none. v is not changed.
-func Median(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	s := slices.Clone(v)
-	slices.Sort(s)
-	n := len(s)
-	if n%2 == 1 {
-		return s[n/2]
-	}
-	return (s[n/2-1] + s[n/2]) / 2
-}
+func Median(v []float64) float64 { return middle.Of(v) }
 
 // Quantile returns the p-quantile of sorted values (Hyndman & Fan type 7); NaN for none.
 func Quantile(sorted []float64, p float64) float64 {
