@@ -197,7 +197,7 @@ const (
 func (s *search) verdict(ref *Reference, r *refined, inliers []Pair, basis string) Result {
 	pw, ph := s.photo.size()
 	m := r.m.rounded()
-	out := Result{View: ref.ID, Mapping: m, Inliers: len(inliers), RMSPx: math.Hypot(r.heldOut, r.doubt), Agree: r.agree, Basis: basis, Pairs: inliers}
+	out := Result{View: ref.ID, Mapping: m, Inliers: len(inliers), RMSPx: r.likely.px(), Agree: r.agree, Basis: basis, Pairs: inliers}
 	if math.IsInf(out.RMSPx, 0) || math.IsNaN(out.RMSPx) {
 		out.RMSPx = 0
 	}
@@ -248,8 +248,8 @@ func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reas
 	if a, n := spread(r, ref.W, ref.H, tol); n > 3 && a*3 < n {
 		return Crowded, fmt.Sprintf("agreement in %d of %d parts of the view", a, n)
 	}
-	if limit := math.Max(minLimitPx, s.opt.MaxRMSPermille/1000*float64(max(ref.W, ref.H))); !(out.RMSPx <= limit) {
-		return Imprecise, fmt.Sprintf("%.2f px off where it was not fitted, %.2f allowed", out.RMSPx, limit)
+	if limit := math.Max(minLimitPx, s.opt.MaxRMSPermille/1000*float64(max(ref.W, ref.H))); !(r.heldOut <= limit) || math.IsInf(r.likely.px(), 0) {
+		return Imprecise, fmt.Sprintf("%.2f px off where it was not fitted, %.2f allowed", r.heldOut, limit)
 	}
 	return Accepted, ""
 }

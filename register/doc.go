@@ -13,4 +13,4 @@
 package register
 
 // Method names the way photos are aligned; it is raised by hand when results change.
-const Method = "1"
+const Method = "2"

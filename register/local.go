@@ -11,8 +11,7 @@ type refined struct {
 	votes   []vote
 	asked   int     // windows with texture inside the overlap
 	heldOut float64 // RMS of votes that took no part in the fit, reference px
-	doubt   float64 // RMS of what no vote can tell, reference px
-	mid     float64 // median of the same
+	likely  likely  // what the mapping's own error is told from
 	agree   float64 // share of the asked windows whose vote the mapping meets within tolerancePx of the fine frame
 	surface surface
 	costs   []float64 // of the candidates
@@ -37,7 +36,16 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 		f := ref.frames[n]
 		g := f.grid
 		p, inside := warp(photo, r.m, f.frame, perRef(r.m, ref.W, ref.H))
-		votes, asked, err := windows(f.oriented, orient(p, inside), f.frame, r.m, g)
+		img := orient(p, inside)
+		fine := n == len(ref.frames)-1
+		var votes, signed, doubled []vote
+		var asked int
+		var err error
+		if fine {
+			votes, signed, doubled, asked, err = witnesses(f.oriented, img, f.frame, r.m, g)
+		} else {
+			votes, asked, err = windows(f.oriented, img, f.frame, r.m, g)
+		}
 		if err != nil {
 			return r, false, err
 		}
@@ -45,8 +53,8 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 		if len(votes) < 6 {
 			return r, false, nil
 		}
-		switch n {
-		case 0:
+		switch {
+		case n == 0:
 			s.h, _ = polish(s.h, s.lens, false, votes, .3*f.scale())
 			r.m = Mapping{PhotoFromRef: s.h}
 			r.coarse = agreement(votes, asked, r.m, tolerancePx*f.scale())
@@ -55,19 +63,13 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 				return r, true, nil
 			}
 			continue
-		case len(ref.frames) - 1:
-			var e [][2]float64
-			var rival surface
-			block := 3 * float64(g.spacing) * f.scale()
-			s, rival, e, r.costs = choose(s, votes, f.scale(), block, ref.W, ref.H)
-			r.heldOut, r.mid = trimmed(e, f.scale())
-			m := Mapping{PhotoFromRef: s.h}
-			r.doubt = doubt(&s, &rival, votes, tolerancePx*f.scale(), block/2, ref.W, ref.H, func(x, y float64) bool {
-				px, py := m.Photo(x, y)
-				return px >= 0 && py >= 0 && px <= float64(pw-1) && py <= float64(ph-1)
-			})
+		case fine:
+			c := choose(s, votes, f.scale(), 3*float64(g.spacing)*f.scale(), ref.W, ref.H)
+			s, r.costs = c.surface, c.costs
+			r.heldOut, r.likely.window = trimmed(c.errs, f.scale())
+			r.likely.sample, r.likely.light = apart(&c, signed, doubled, floorPx*f.scale(), area{ref.W, ref.H, pw, ph})
 		default:
-			s = fitSurface(s, votes, len(votes) >= 40, 1, .2*f.scale(), ref.W, ref.H)
+			s = fitSurface(s, votes, len(votes) >= minBentVotes, 1, .2*f.scale(), ref.W, ref.H)
 		}
 		r.surface, r.m = s, s.mapping(ref.W, ref.H)
 		r.agree = agreement(votes, asked, r.m, tolerancePx*f.scale())

@@ -101,11 +101,11 @@ func TestPlainestSurfaceIsChosen(t *testing.T) {
 	h := mat3{.93, .04, 30, -.03, .95, 25, -6e-5, 4e-5, 1}
 	from := surface{h: h, lens: newLens(800, 600, 800, 600)}
 	votes, _ := made(400, h, 0, .2, .1, 2)
-	s, _, _, _ := choose(from, votes, 1, 60, 800, 600)
+	s := choose(from, votes, 1, 60, 800, 600)
 	assert.False(t, s.bent, "a plain homography needs no lens")
 	assert.Nil(t, s.bend)
 	votes, _ = made(400, h, .03, .2, .1, 3)
-	s, _, _, _ = choose(from, votes, 1, 60, 800, 600)
+	s = choose(from, votes, 1, 60, 800, 600)
 	assert.True(t, s.bent)
 	assert.Nil(t, s.bend)
 	// A wall that bulges.
@@ -113,9 +113,9 @@ func TestPlainestSurfaceIsChosen(t *testing.T) {
 		v := &votes[i]
 		v.PX += 8 * math.Exp(-((v.X-250)*(v.X-250)+(v.Y-300)*(v.Y-300))/(2*120*120))
 	}
-	s, _, e, _ := choose(from, votes, 1, 60, 800, 600)
+	s = choose(from, votes, 1, 60, 800, 600)
 	require.NotNil(t, s.bend)
-	_, mid := trimmed(e, 1)
+	_, mid := trimmed(s.errs, 1)
 	assert.Less(t, mid, .6)
 }
 

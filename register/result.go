@@ -11,9 +11,9 @@ type Result struct {
 	Inliers int
 	// OverlapPct is the share of the reference that is in the photo, %.
 	OverlapPct float64
-	// RMSPx is the RMS distance, in reference px, between where the mapping says and where windows that took no part in
-	// fitting it say; for parts of the overlap that no window reaches, how far another fit of the same windows differs
-	// is added.
+	// RMSPx is how far the mapping may be off, in reference px: about twice the RMS distance to the truth over the
+	// overlap, told from windows that took no part in fitting it and from fits that should agree (likely). For pairs
+	// set by hand that stand alone it is what they miss one another by.
 	RMSPx float64
 	// Sharpness is the variance of the Laplacian over the reference's, in the aligned frame; 1 = as sharp.
 	Sharpness float64

@@ -137,10 +137,16 @@ func fold(v *vote, block float64) int {
 	return ((i+2*j)%folds + folds) % folds
 }
 
-// foretell returns how far a surface fitted without a vote's fifth is off that vote, for all votes, reference px. The
-// homography begins at from and is fitted again each time.
-func foretell(from surface, votes []vote, bent bool, stiff, floor, block float64, w, h int) [][2]float64 {
-	out := make([][2]float64, len(votes))
+// foretold is a kind of surface judged by votes that took no part in fitting it.
+type foretold struct {
+	errs  [][2]float64   // how far the surface fitted without a vote's fifth is off that vote, reference px
+	parts [folds]surface // the surfaces fitted without each fifth
+}
+
+// foretell fits a kind of surface without each fifth of the votes. The homography begins at from and is fitted again each
+// time.
+func foretell(from surface, votes []vote, bent bool, stiff, floor, block float64, w, h int) foretold {
+	out := foretold{errs: make([][2]float64, len(votes))}
 	for k := 0; k < folds; k++ {
 		var in, rest []vote
 		var at []int
@@ -153,8 +159,9 @@ func foretell(from surface, votes []vote, bent bool, stiff, floor, block float64
 			}
 		}
 		s := fitSurface(from, in, bent, stiff, floor, w, h)
+		out.parts[k] = s
 		for i, e := range s.leftover(rest) {
-			out[at[i]] = e
+			out.errs[at[i]] = e
 		}
 	}
 	return out
@@ -212,104 +219,63 @@ const (
 // minBentVotes is the smallest number of votes that lenses are fitted to.
 const minBentVotes = 40
 
+// choice is the surface taken, how its kind foretells votes, and the cost of every kind that was tried.
+type choice struct {
+	surface
+	foretold
+	costs []float64
+}
+
 // choose fits a homography, lenses and lattices of several stiffnesses, and takes the plainest that foretells votes
 // which took no part nearly as well as the best: a flat wall through good lenses is a homography, lenses bend, some
-// walls curve. With it come the rival that says most about places without votes (the homography against lenses, lenses
-// against the homography), how far votes that took no part were off, and every cost.
-func choose(from surface, votes []vote, scale, block float64, w, h int) (best, rival surface, e [][2]float64, costs []float64) {
-	floor := .15 * scale
+// walls curve.
+func choose(from surface, votes []vote, scale, block float64, w, h int) choice {
+	floor := floorPx * scale
 	none := math.Inf(1)
-	full := fitSurface(from, votes, false, none, floor, w, h)
-	best, rival, e = full, full, foretell(full, votes, false, none, floor, block, w, h)
-	costs = []float64{cost(e, scale)}
+	best := choice{surface: fitSurface(from, votes, false, none, floor, w, h)}
+	best.foretold = foretell(best.surface, votes, false, none, floor, block, w, h)
+	costs := []float64{cost(best.errs, scale)}
+	best.costs = costs
 	n := float64(len(votes))
 	if len(votes) < minBentVotes {
-		return best, rival, e, costs
+		return best
 	}
-	bent := fitSurface(full, votes, true, none, floor, w, h)
+	bent := fitSurface(best.surface, votes, true, none, floor, w, h)
 	be := foretell(bent, votes, true, none, floor, block, w, h)
-	costs = append(costs, cost(be, scale))
-	rival = bent
+	costs = append(costs, cost(be.errs, scale))
+	base := costs[1]
 	if costs[0] > lensTimes*costs[1]+lensSlack*n {
-		best, rival, e = bent, full, be
+		best.surface, best.foretold = bent, be
+	} else {
+		base = costs[0]
 	}
-	base := costs[len(costs)-1]
-	if c := costs[0]; !best.bent {
-		base = c
-	}
+	best.costs = costs
 	// A lattice can't win when all there is to win is within the slack, and says nothing when hardly any vote is met.
 	if base <= bendSlack*n || base > .8*n {
-		return best, rival, e, costs
+		return best
 	}
-	start := best
-	var errs [][][2]float64
+	start := best.surface
 	low := base
+	var tried []foretold
 	for _, s := range stiffnesses {
 		x := foretell(start, votes, start.bent, s, floor, block, w, h)
-		errs = append(errs, x)
-		costs = append(costs, cost(x, scale))
+		tried = append(tried, x)
+		costs = append(costs, cost(x.errs, scale))
 		low = math.Min(low, costs[len(costs)-1])
 	}
+	best.costs = costs
 	limit := bendTimes*low + bendSlack*n
 	if base <= limit {
-		return best, rival, e, costs
+		return best
 	}
 	for i, s := range stiffnesses {
 		if costs[2+i] <= limit {
-			return fitSurface(start, votes, start.bent, s, floor, w, h), rival, errs[i], costs
+			best.surface, best.foretold = fitSurface(start, votes, start.bent, s, floor, w, h), tried[i]
+			break // the softest that foretells best is within its own limit, so one is found
 		}
 	}
-	return best, rival, e, costs // not reached: the best is within its own limit
+	return best
 }
 
-// doubt returns by how much, RMS over the overlap in reference px, the chosen surface may be off beyond what votes can
-// tell: where no agreeing vote is within reach, the distance to the rival that fits the votes in its own way.
-func doubt(best, rival *surface, votes []vote, tol, reach float64, w, h int, inside func(x, y float64) bool) float64 {
-	const n = 24
-	left := best.leftover(votes)
-	var near [n][n]bool
-	for i := range votes {
-		if votes[i].Scale == 0 || !(math.Hypot(left[i][0], left[i][1]) <= tol) {
-			continue
-		}
-		v := &votes[i]
-		x0, x1 := int((v.X-reach)*n/float64(w)), int((v.X+reach)*n/float64(w))
-		y0, y1 := int((v.Y-reach)*n/float64(h)), int((v.Y+reach)*n/float64(h))
-		for j := max(0, y0); j <= min(n-1, y1); j++ {
-			for k := max(0, x0); k <= min(n-1, x1); k++ {
-				near[j][k] = true
-			}
-		}
-	}
-	inv, ok := inv3(best.h)
-	if !ok {
-		return math.Inf(1)
-	}
-	var s, all float64
-	for j := 0; j < n; j++ {
-		for k := 0; k < n; k++ {
-			x, y := (float64(k)+.5)*float64(w)/n-.5, (float64(j)+.5)*float64(h)/n-.5
-			if !inside(x, y) {
-				continue
-			}
-			all++
-			if near[j][k] {
-				continue
-			}
-			dx, dy := rival.shift(x, y)
-			px, py, ok := apply3(rival.h, x+dx, y+dy)
-			if !ok {
-				continue
-			}
-			bx, by := best.shift(x, y)
-			v := vote{X: x + bx, Y: y + by, PX: px, PY: py}
-			if ex, ey, ok := v.pull(inv); ok {
-				s += ex*ex + ey*ey
-			}
-		}
-	}
-	if all == 0 {
-		return 0
-	}
-	return math.Sqrt(s / all)
-}
+// floorPx is the smallest residual that lowers a vote's weight in the fine frame, px of the frame.
+const floorPx = .15

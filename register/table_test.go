@@ -223,7 +223,7 @@ func traced() {
 	if trace {
 		debug = func(k string, in int, r refined) {
 			lastTry = r
-			fmt.Printf("      %-9s in %d | coarse %.2f agree %.2f votes %d asked %d heldout %.3f doubt %.2f mid %.2f bent %v stiff %v q %.3f edges %v shades %v\n", k, in, r.coarse, r.agree, len(r.votes), r.asked, r.heldOut, r.doubt, r.mid, r.surface.bent, r.surface.stiff, r.q, r.edges, r.shades)
+			fmt.Printf("      %-9s in %d | coarse %.2f agree %.2f votes %d asked %d heldout %.3f likely %.2f bent %v stiff %v q %.3f edges %v shades %v\n", k, in, r.coarse, r.agree, len(r.votes), r.asked, r.heldOut, r.likely, r.surface.bent, r.surface.stiff, r.q, r.edges, r.shades)
 		}
 	}
 }
@@ -261,6 +261,7 @@ func TestTableScenes(t *testing.T) {
 				all = append(all, e...)
 				tot = rms(e)
 				mid, p95 = median(e), quantile(e, .95)
+				told["scenes"] = append(told["scenes"], [2]float64{r.RMSPx, tot})
 				if trace && len(refs) == 1 {
 					fmt.Println("     ", alternatives(refs[0], func(m Mapping) float64 {
 						return rms(mapErrors(m, p.Map.Ref, p.Map.Photo, func(i int) bool { return p.Map.InFrame[i] != 0 }))
@@ -272,6 +273,7 @@ func TestTableScenes(t *testing.T) {
 		}
 	}
 	fmt.Printf("all: median %.3f p95 %.3f max %.3f of %d\n", median(all), quantile(all, .95), quantile(all, 1), len(all))
+	printTold("scenes")
 }
 
 func readH(t testing.TB, path string) mat3 {
@@ -314,6 +316,9 @@ func TestTablePairs(t *testing.T) {
 		e := math.NaN()
 		if res.Accepted {
 			e = gridError(res.Mapping, h, ref, g)
+			if tr, err := strconv.ParseFloat(r[8], 64); err == nil && tr <= 1 && !math.IsNaN(e) {
+				told["pairs"] = append(told["pairs"], [2]float64{res.RMSPx, e})
+			}
 			if trace {
 				fmt.Println("     ", alternatives(ref, func(m Mapping) float64 { return gridError(m, h, ref, g) }))
 			}
@@ -356,6 +361,8 @@ func TestTablePairs(t *testing.T) {
 		p := func(n int) float64 { return 100 * float64(n) / float64(c.n) }
 		fmt.Printf("%-18s %3d pairs: %5.1f %5.1f %5.1f %%  refused %d, used but off %d\n", k, c.n, p(c.a), p(c.b), p(c.c), c.rej, c.bad)
 	}
+	printTold("pairs")
+	printTold("scenes", "pairs")
 }
 
 // gridError is the RMS, in reference px, between a mapping and a homography over a grid inside the photo.

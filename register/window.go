@@ -139,10 +139,15 @@ func slide(ref, img *oriented, f frame, g grid, near, apart int) (s slid, err er
 // in reference px and photo px; also how many windows of the reference had texture inside the overlap.
 func windows(ref, img *oriented, f frame, m Mapping, g grid) (votes []vote, asked int, err error) {
 	at, centres := places(ref, img, f, g)
-	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, channels, centres, g.radius, g.search)
+	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, ref.ch, centres, g.radius, g.search)
 	if err != nil {
 		return nil, 0, err
 	}
+	return read(sums, at, ref, img, f, m, g), len(at), nil
+}
+
+// read turns the correlations of windows at places into votes.
+func read(sums []float32, at [][2]int, ref, img *oriented, f frame, m Mapping, g grid) (votes []vote) {
 	side := 2*g.search + 1
 	score := make([]float64, side*side)
 	for k, c := range at {
@@ -168,7 +173,7 @@ func windows(ref, img *oriented, f frame, m Mapping, g grid) (votes []vote, aske
 		votes = append(votes, v)
 	}
 	weigh(votes)
-	return votes, len(at), nil
+	return votes
 }
 
 // peak finds the highest score to a fraction of a px by the quadratic through its 3 × 3 neighbours; false when it lies
