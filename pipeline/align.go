@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"image"
 	"sort"
 	"time"
 
@@ -85,19 +86,17 @@ func (r *run) alignAll(ctx context.Context) error {
 	return nil
 }
 
-// rescueAll tries the photos that no reference explains once more: by points a person set, else through photos of the
-// same view that did align, nearest in date first. What is tried depends on the set of photos only.
+// rescueAll tries the photos that were refused once more: by pairs a person set, else through photos of the same view that
+// did align, nearest in date first. What is tried depends on the set of photos only.
 func (r *run) rescueAll(ctx context.Context) error {
 	var todo []*photo
-	for _, p := range r.usable() {
-		if !p.align.Accepted && mayBeRescued(p.align.Reason) {
-			todo = append(todo, p)
-		}
-	}
 	aligned := map[string][]*photo{}
 	for _, p := range r.usable() {
-		if p.align.Accepted {
+		switch {
+		case p.align.Accepted:
 			aligned[p.align.View] = append(aligned[p.align.View], p)
+		case mayBeRescued(p.align.Reason) || r.pairedByHand(p):
+			todo = append(todo, p)
 		}
 	}
 	errs := make([]error, len(todo))
@@ -111,81 +110,139 @@ func (r *run) rescueAll(ctx context.Context) error {
 		return err
 	}
 	for i, p := range todo {
-		if results[i].Result.Accepted {
-			p.align, p.alignKey = results[i].Result, results[i].key
+		// Pairs that did not help are named, rather than what the picture was refused for: a person waits for the answer.
+		if res := results[i]; res.Result.Accepted || res.byHand {
+			p.align, p.alignKey = res.Result, res.key
 		}
 	}
 	return nil
 }
 
+// rescued is what trying again gave; the zero value when there was nothing to try.
 type rescued struct {
 	Result register.Result
 	key    string
+	byHand bool // by pairs a person set
 }
 
-// helpersTried bounds the time a hopeless photo may take.
-const helpersTried = 2
+// Bounds of the time a hopeless photo may take.
+const (
+	helpersTried = 2 // photos of a view
+	viewsTried   = 3 // views without pairs set by hand
+)
 
+// rescue tries pairs set by hand in any view, whatever the folder's name says, then the photos of the likeliest views that
+// did align.
 func (r *run) rescue(ctx context.Context, p *photo, aligned map[string][]*photo) (rescued, error) {
-	var grey *intake.Picture // decoded when a record is missing only
-	load := func() error {
-		if grey != nil {
-			return nil
+	var pic *intake.Picture // decoded when a record is missing only
+	grey := func() *image.Gray {
+		if pic == nil {
+			var err error
+			if pic, _, err = intake.Read(r.survey.Dir, p.rel, limits(r.survey)); err != nil {
+				return nil // the photo's own error was told when it was aligned
+			}
 		}
-		var err error
-		grey, _, err = intake.Read(r.survey.Dir, p.rel, limits(r.survey))
-		return err
+		return pic.Grey()
+	}
+	var out rescued
+	for _, ref := range r.refs {
+		pts := r.points(p, ref.view.ID)
+		if len(pts) == 0 {
+			continue
+		}
+		res, err := r.byPoints(ref, pts, p, grey)
+		if err != nil || res.Result.Accepted {
+			return res, err
+		}
+		if !out.byHand {
+			out = res
+		}
+	}
+	if !mayBeRescued(p.align.Reason) {
+		return out, nil
+	}
+	for _, ref := range r.likely(p, aligned) {
+		res, err := r.throughOthers(ctx, ref, nearest(p, aligned[ref.view.ID]), p, grey)
+		if err != nil || res.Result.Accepted {
+			return res, err
+		}
+	}
+	return out, nil
+}
+
+// byPoints aligns a photo by pairs set by hand.
+func (r *run) byPoints(ref *reference, pts []register.PointPair, p *photo, grey func() *image.Gray) (rescued, error) {
+	res := rescued{key: ledger.Key("points", register.Method, r.align, ref.sha, p.facts.SHA256, pts), byHand: true}
+	if r.store.Get("align", res.key, &res.Result) {
+		return res, nil
+	}
+	g := grey()
+	if g == nil {
+		return rescued{}, nil
+	}
+	res.Result = register.FromPoints(ref.feat, pts, g, r.align)
+	return res, r.store.Put("align", res.key, res.Result)
+}
+
+// throughOthers aligns a photo through photos of the view that did align.
+func (r *run) throughOthers(ctx context.Context, ref *reference, near []*photo, p *photo, grey func() *image.Gray) (rescued, error) {
+	keys := make([]string, len(near))
+	for i, h := range near {
+		keys[i] = h.alignKey
+	}
+	res := rescued{key: ledger.Key("rescue", register.Method, r.align, ref.sha, p.facts.SHA256, keys)}
+	if r.store.Get("align", res.key, &res.Result) {
+		return res, nil
+	}
+	g := grey()
+	if g == nil {
+		return rescued{}, nil
+	}
+	var hs []register.Helper
+	for _, h := range near {
+		pic, _, err := intake.Read(r.survey.Dir, h.rel, limits(r.survey))
+		if err != nil {
+			continue
+		}
+		hs = append(hs, register.Helper{Key: h.rel, Grey: pic.Grey(), Mapping: h.align.Mapping})
+	}
+	res.Result = register.Rescue(ctx, ref.feat, hs, g, r.align)
+	if ctx.Err() != nil {
+		return rescued{}, ctx.Err()
+	}
+	return res, r.store.Put("align", res.key, res.Result)
+}
+
+// likely returns the views worth trying that have aligned photos: the one the picture looked most like, the one its folder
+// names, then the others in the survey's order.
+func (r *run) likely(p *photo, aligned map[string][]*photo) []*reference {
+	var out []*reference
+	rank := func(ref *reference) int {
+		switch ref.view.ID {
+		case p.align.View:
+			return 0
+		case p.hint:
+			return 1
+		}
+		return 2
 	}
 	for _, ref := range r.refs {
-		if p.hint != "" && p.hint != ref.view.ID {
-			continue
-		}
-		if pts := r.points(p, ref.view.ID); len(pts) > 0 {
-			key := ledger.Key("points", register.Method, r.align, ref.sha, p.facts.SHA256, pts)
-			var res register.Result
-			if !r.store.Get("align", key, &res) {
-				if err := load(); err != nil {
-					return rescued{}, nil // the photo's own error was told when it was aligned
-				}
-				res = register.FromPoints(ref.feat, pts, grey.Grey(), r.align)
-				if err := r.store.Put("align", key, res); err != nil {
-					return rescued{}, err
-				}
-			}
-			return rescued{res, key}, nil
-		}
-		near := nearest(p, aligned[ref.view.ID])
-		if len(near) == 0 {
-			continue
-		}
-		keys := make([]string, len(near))
-		for i, h := range near {
-			keys[i] = h.alignKey
-		}
-		key := ledger.Key("rescue", register.Method, r.align, ref.sha, p.facts.SHA256, keys)
-		var res register.Result
-		if !r.store.Get("align", key, &res) {
-			if err := load(); err != nil {
-				return rescued{}, nil
-			}
-			var hs []register.Helper
-			for _, h := range near {
-				pic, _, err := intake.Read(r.survey.Dir, h.rel, limits(r.survey))
-				if err != nil {
-					continue
-				}
-				hs = append(hs, register.Helper{Key: h.rel, Grey: pic.Grey(), Mapping: h.align.Mapping})
-			}
-			res = register.Rescue(ctx, ref.feat, hs, grey.Grey(), r.align)
-			if err := r.store.Put("align", key, res); err != nil {
-				return rescued{}, err
-			}
-		}
-		if res.Accepted {
-			return rescued{res, key}, nil
+		if len(aligned[ref.view.ID]) > 0 {
+			out = append(out, ref)
 		}
 	}
-	return rescued{}, nil
+	sort.SliceStable(out, func(i, j int) bool { return rank(out[i]) < rank(out[j]) })
+	return out[:min(len(out), viewsTried)]
+}
+
+// pairedByHand reports whether a person set pairs for the photo, in any view.
+func (r *run) pairedByHand(p *photo) bool {
+	for _, ref := range r.refs {
+		if len(r.points(p, ref.view.ID)) > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // nearest returns the photos nearest in date to p, the nearest first, ties by path.
@@ -248,10 +305,10 @@ func firstOf(ctx context.Context, errs []error) error {
 	return nil
 }
 
-// mayBeRescued reports whether another way to align is worth trying: not for what no alignment cures.
+// mayBeRescued reports whether other photos may help to align a refused one: not where no alignment cures what is wrong.
 func mayBeRescued(why register.Reason) bool {
 	switch why {
-	case register.NoTexture, register.WrongView, register.Blurred, register.OverExposed, register.UnderExposed, register.TooSmall, register.Stopped, register.Broken:
+	case register.NoTexture, register.Blurred, register.OverExposed, register.UnderExposed, register.TooSmall, register.Stopped, register.Broken:
 		return false
 	}
 	return true

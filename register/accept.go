@@ -215,11 +215,8 @@ func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reas
 	}
 	// Blur and burnt-out light are named before what they cause, when the place itself is beyond doubt.
 	placed := r.agree >= minAgree || r.coarse >= minCoarse
-	if x := 100 * (r.q.white - r.q.refWhite); placed && x > s.opt.MaxClippedPct {
-		return OverExposed, fmt.Sprintf("%.0f %% of the view burnt out, %.0f %% in the reference", 100*r.q.white, 100*r.q.refWhite)
-	}
-	if x := 100 * (r.q.black - r.q.refBlack); placed && x > s.opt.MaxClippedPct {
-		return UnderExposed, fmt.Sprintf("%.0f %% of the view black, %.0f %% in the reference", 100*r.q.black, 100*r.q.refBlack)
+	if why, detail := s.exposure(r.q); placed && why != Accepted {
+		return why, detail
 	}
 	if placed && r.agree < minAgree && r.q.sharpness < maxBlurred {
 		return Blurred, fmt.Sprintf("%.0f %% of the places agree at a quarter of the size, %.0f %% at full size, %.0f %% needed", 100*r.coarse, 100*r.agree, 100*minAgree)
@@ -250,6 +247,17 @@ func (s *search) reason(ref *Reference, r *refined, m Mapping, out Result) (Reas
 	}
 	if limit := math.Max(minLimitPx, s.opt.MaxRMSPermille/1000*float64(max(ref.W, ref.H))); !(r.heldOut <= limit) || math.IsInf(r.likely.px(), 0) {
 		return Imprecise, fmt.Sprintf("%.2f px off where it was not fitted, %.2f allowed", r.heldOut, limit)
+	}
+	return Accepted, ""
+}
+
+// exposure refuses a picture of which too much is burnt out or black, beyond what the reference itself shows.
+func (s *search) exposure(q quality) (Reason, string) {
+	if x := 100 * (q.white - q.refWhite); x > s.opt.MaxClippedPct {
+		return OverExposed, fmt.Sprintf("%.0f %% of the view burnt out, %.0f %% in the reference", 100*q.white, 100*q.refWhite)
+	}
+	if x := 100 * (q.black - q.refBlack); x > s.opt.MaxClippedPct {
+		return UnderExposed, fmt.Sprintf("%.0f %% of the view black, %.0f %% in the reference", 100*q.black, 100*q.refBlack)
 	}
 	return Accepted, ""
 }

@@ -222,6 +222,14 @@ func TestPointsByHand(t *testing.T) {
 		assert.GreaterOrEqual(t, r.RMSPx, e/3)
 	}
 
+	for want, offset := range map[Reason]float64{OverExposed: 170, UnderExposed: -170} {
+		dim := tilted(mosaic)
+		dim.offset, dim.noise = offset, .4
+		r = FromPoints(ref, pairs(1.5), dim.shoot(), DefaultOptions())
+		assert.False(t, r.Accepted, "pairs do not bring back light")
+		assert.Equal(t, want, r.Reason, r.Detail)
+	}
+
 	r = FromPoints(ref, pairs(60), g, DefaultOptions())
 	assert.False(t, r.Accepted)
 	assert.Contains(t, []Reason{PointsApart, Folded, Extreme}, r.Reason)

@@ -62,6 +62,15 @@ func FromPoints(ref *Reference, pts []PointPair, photo *image.Gray, opt Options)
 		res.Reason, res.Detail = SmallOverlap, fmt.Sprintf("%.1f %% of the view is in the picture, %.1f %% needed", res.OverlapPct, opt.MinOverlapPct)
 		return res
 	}
+	// Pairs tell the place. They do not bring back what light or focus took.
+	if why, detail := s.exposure(q); why != Accepted {
+		res.Reason, res.Detail = why, detail
+		return res
+	}
+	if q.sharpness < opt.MinSharpness {
+		res.Reason, res.Detail = Blurred, fmt.Sprintf("sharpness %.4f of the reference's, %.4f needed", q.sharpness, opt.MinSharpness)
+		return res
+	}
 	res.Accepted = true
 	res.Detail = "the pairs stand alone: the pictures themselves do not agree closely enough to refine them"
 	return res
