@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -42,6 +41,7 @@ type zoneSeries struct {
 func (r *run) developments() error {
 	record := recordOf(r.survey.Record)
 	var zones []order.Zone
+	since := map[[2]string]string{}
 	var all []*zoneSeries
 	for _, v := range r.views {
 		for k := range v.spec.Zones {
@@ -53,17 +53,18 @@ func (r *run) developments() error {
 			lost, note := z.losses()
 			r.trendRows(z, "tiles_missing", lost, nan, note)
 			r.cleaningRows(z, pts)
-			zones = append(zones, r.orderZone(z, pts, record))
+			o, says := r.orderZone(z, pts, record)
+			zones, since[[2]string{o.View, o.ID}] = append(zones, o), says
 		}
 	}
-	r.prioritise(zones)
+	r.prioritise(zones, since)
 	return r.associate(all, record)
 }
 
 // remark is what is to be said of a series: either instead of a trend, or beside it.
 type remark struct {
-	instead string
-	beside  []string
+	instead []trend.Note
+	beside  []trend.Note
 }
 
 // whitening returns the zone's whitened share on the tiles read on every visit kept, and what is to be said of it.
@@ -71,12 +72,12 @@ func (z *zoneSeries) whitening() ([]trend.Point, *remark) {
 	if z.common.Comparable() {
 		say := &remark{}
 		if n := len(z.common.Dropped); n > 0 {
-			say.beside = append(say.beside, trend.Note{Code: trend.VisitsDropped, Args: []any{n}}.String())
+			say.beside = append(say.beside, trend.Note{Code: trend.VisitsDropped, Args: []any{n}})
 		}
 		return trend.Restrict(z.common, z.values, z.area, z.scale), say
 	}
 	if len(z.used) > 1 {
-		return nil, &remark{instead: trend.Note{Code: trend.NotComparable}.String()}
+		return nil, &remark{instead: []trend.Note{{Code: trend.NotComparable}}}
 	}
 	return z.scale, nil
 }
@@ -94,7 +95,7 @@ func (z *zoneSeries) losses() ([]trend.Point, *remark) {
 	c := trend.Common(told, z.area)
 	if !c.Comparable() {
 		if len(z.used) > 1 {
-			return nil, &remark{instead: trend.Note{Code: trend.NotComparable}.String()}
+			return nil, &remark{instead: []trend.Note{{Code: trend.NotComparable}}}
 		}
 		return nil, nil
 	}
@@ -110,10 +111,10 @@ func (z *zoneSeries) losses() ([]trend.Point, *remark) {
 	}
 	say := &remark{}
 	if n := len(c.Dropped); n > 0 {
-		say.beside = append(say.beside, trend.Note{Code: trend.VisitsDropped, Args: []any{n}}.String())
+		say.beside = append(say.beside, trend.Note{Code: trend.VisitsDropped, Args: []any{n}})
 	}
 	if len(c.Tiles) < len(z.tiles) {
-		say.beside = append(say.beside, fmt.Sprintf("counted on the %d of %d tiles whose state is told on every visit used", len(c.Tiles), len(z.tiles)))
+		say.beside = append(say.beside, trend.Note{Code: trend.CommonTiles, Args: []any{len(c.Tiles), len(z.tiles)}})
 	}
 	return pts, say
 }
@@ -135,32 +136,30 @@ func recordOf(rec *survey.Record) trend.Record {
 	return out
 }
 
-func entriesOf(us []survey.UpkeepRow) []trend.Entry {
+func (r *run) entries() []trend.Entry {
 	var es []trend.Entry
-	for _, u := range us {
+	for _, u := range r.survey.Upkeep {
 		s, err := trend.ParseSpan(u.Date, u.Until)
 		if err != nil {
 			continue // the survey refused what is no date
 		}
 		kind := u.Kind
 		if kind == "" {
-			kind = kindFromWords(u.Work)
+			kind = r.kindFromWords(u.Work)
 		}
 		es = append(es, trend.Entry{When: s, Zone: u.Zone, Kind: kind, Work: u.Work})
 	}
 	return es
 }
 
-// kindFromWords reads the kind of an entry from its words when the user's file has no column for it.
-func kindFromWords(work string) string {
+// kindFromWords reads the kind of an entry from its words when the user's file has no column for it, by the words of the
+// report's language.
+func (r *run) kindFromWords(work string) string {
 	w := strings.ToLower(work)
-	for _, k := range []struct{ kind, words string }{
-		{"replace", "replace"}, {"regrout", "regrout"}, {"repair", "repair"}, {"inspect", "inspect"},
-		{"clean", "clean brush descale soften rinse wipe wash scrub"}, {"cut_back", "cut back prune trim"},
-	} {
-		for _, s := range strings.Fields(k.words) {
+	for _, kind := range []string{"replace", "regrout", "repair", "inspect", "clean", "cut_back"} {
+		for _, s := range strings.Fields(r.words.Say("read." + kind)) {
 			if strings.Contains(w, s) {
-				return k.kind
+				return kind
 			}
 		}
 	}
@@ -168,7 +167,7 @@ func kindFromWords(work string) string {
 }
 
 func (r *run) zoneSeries(v *viewResult, k int) *zoneSeries {
-	z := &zoneSeries{view: v, zone: k, entry: trend.ForZone(entriesOf(r.survey.Upkeep), v.spec.Zones[k].ID)}
+	z := &zoneSeries{view: v, zone: k, entry: trend.ForZone(r.entries(), v.spec.Zones[k].ID)}
 	for t, tile := range v.tiles {
 		if v.model.ZoneOf(t) == k {
 			z.tiles = append(z.tiles, t)
@@ -237,46 +236,26 @@ func (r *run) trendRows(z *zoneSeries, measure string, pts []trend.Point, thresh
 	row := table.Trend{View: z.view.view.ID, Zone: z.view.spec.Zones[z.zone].ID, Measure: measure}
 	t := trend.Summarise(pts, threshold)
 	whole := fillTrend(row, t)
-	if say != nil && say.instead != "" {
-		whole.Note = say.instead
+	if say != nil && len(say.instead) > 0 {
+		whole.Note = r.notes(say.instead)
 	} else {
 		t.Across(z.entry)
-		ns := notesWords(t.Notes)
 		if say != nil {
-			ns = append(ns, say.beside...)
+			t.Notes = append(t.Notes, say.beside...)
 		}
-		whole.Note = strings.Join(ns, "; ")
+		whole.Note = r.notes(t.Notes)
 	}
 	r.set.Trends = append(r.set.Trends, whole)
-	stretches := trend.Stretches(pts, z.entry, threshold)
+	stretches := trend.Stretches(pts, exceptWater(z.entry), threshold)
 	if len(stretches) < 2 {
 		return
 	}
 	for _, s := range stretches {
 		piece := fillTrend(row, s.Trend)
-		piece.Note = strings.TrimPrefix(between(s)+"; "+notes(s.Trend.Notes), "; ")
+		s.Trend.Across(z.entry)
+		piece.Note = strings.TrimPrefix(r.words.Between(s)+"; "+r.notes(s.Trend.Notes), "; ")
 		r.set.Intervals = append(r.set.Intervals, piece)
 	}
-}
-
-// between words the upkeep entries at the ends of a stretch.
-func between(s trend.Stretch) string {
-	var w []string
-	if len(s.After) > 0 {
-		w = append(w, "after "+entryWords(s.After))
-	}
-	if len(s.Before) > 0 {
-		w = append(w, "before "+entryWords(s.Before))
-	}
-	return strings.Join(w, ", ")
-}
-
-func entryWords(es []trend.Entry) string {
-	var w []string
-	for _, e := range es {
-		w = append(w, strings.TrimSpace(e.When.String()+" "+e.Work))
-	}
-	return strings.Join(w, " and ")
 }
 
 func fillTrend(row table.Trend, t trend.Trend) table.Trend {
@@ -290,42 +269,18 @@ func fillTrend(row table.Trend, t trend.Trend) table.Trend {
 	return row
 }
 
-func notes(ns []trend.Note) string { return strings.Join(notesWords(ns), "; ") }
+// notes words remarks as one cell of a table.
+func (r *run) notes(ns []trend.Note) string { return strings.Join(r.words.Notes(ns), "; ") }
 
 // cleaningRows adds what each cleaning removed and how fast it came back.
 func (r *run) cleaningRows(z *zoneSeries, pts []trend.Point) {
-	for _, c := range trend.Cleanings(pts, z.entry, nil) {
+	for _, c := range trend.Cleanings(pts, exceptWater(z.entry), nil) {
 		row := table.Trend{
 			View: z.view.view.ID, Zone: z.view.spec.Zones[z.zone].ID, Measure: "scale_pct removed", Visits: 2,
 			From: trend.ISO(c.BeforeVisit.From), To: trend.ISO(c.AfterVisit.To), SlopePerYear: c.Regrowth.PerUnit, Lo: c.Regrowth.Lo, Hi: c.Regrowth.Hi,
 			PTrend: nan, SameSeasonP: nan, Threshold: nan,
 		}
-		words := []string{fmt.Sprintf("%s: %s percentage points less on the next visit (%s to %s)", entryWords(c.Entries), table.Number(c.Removed, 1), orUnknown(c.Lo), orUnknown(c.Hi))}
-		switch {
-		case !math.IsNaN(c.Regrowth.PerUnit):
-			words = append(words, "the slope is the growth after it")
-		case !math.IsNaN(c.PerYear):
-			words = append(words, fmt.Sprintf("growth after it: too few visits for a slope; first to last visit %s percentage points a year (%s to %s)", table.Number(c.PerYear, 1), orUnknown(c.PerLo), orUnknown(c.PerHi)))
-		default:
-			words = append(words, "growth after it: too few visits")
-		}
-		row.Note = strings.Join(append(words, notesWords(c.Notes)...), "; ")
+		row.Note = r.words.Cleaning(c)
 		r.set.Intervals = append(r.set.Intervals, row)
 	}
-}
-
-func orUnknown(v float64) string {
-	if math.IsNaN(v) {
-		return "not known"
-	}
-	return table.Number(v, 1)
-}
-
-func notesWords(ns []trend.Note) []string {
-	var w []string
-	for _, n := range ns {
-		// Counts have no measuring error of their own: no range is stated for their change.
-		w = append(w, strings.ReplaceAll(n.String(), " (NaN to NaN)", ""))
-	}
-	return w
 }

@@ -10,8 +10,17 @@ import (
 	"tilelapse/measure/associate"
 	"tilelapse/measure/plane"
 	"tilelapse/measure/trend"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/survey"
 )
+
+// english are the words of the tables.
+func english(t *testing.T) words.Table {
+	t.Helper()
+	w, err := words.Load(words.English)
+	require.NoError(t, err)
+	return w
+}
 
 // madeSeries is a zone of four tiles on the given days; states[visit] has a letter a tile: p present, m missing, h hidden.
 func madeSeries(days []string, states ...string) *zoneSeries {
@@ -56,12 +65,12 @@ func TestMissingTilesAreCountedOnTilesToldThroughout(t *testing.T) {
 		}
 		if c.name != "all told" {
 			require.Len(t, say.beside, 1, c.name)
-			assert.Contains(t, say.beside[0], "3 of 4 tiles", c.name)
+			assert.Equal(t, trend.Note{Code: trend.CommonTiles, Args: []any{3, 4}}, say.beside[0], c.name)
 		}
 	}
 	pts, say := madeSeries(days, "hhhp", "phhh", "hphh").losses()
 	assert.Empty(t, pts)
-	assert.Contains(t, say.instead, "not comparable")
+	assert.Equal(t, []trend.Note{{Code: trend.NotComparable}}, say.instead)
 }
 
 func TestTooFewVisitsLeaveTheSlopeEmpty(t *testing.T) {
@@ -69,7 +78,7 @@ func TestTooFewVisitsLeaveTheSlopeEmpty(t *testing.T) {
 	when, err := trend.ParseSpan("2021-08-01", "")
 	require.NoError(t, err)
 	z.entry = []trend.Entry{{When: when, Kind: "clean", Work: "rinsed"}}
-	r := &run{survey: &survey.Survey{}}
+	r := &run{survey: &survey.Survey{}, words: english(t)}
 	pts, say := z.whitening()
 	r.trendRows(z, "scale_pct", pts, scaleThreshold, say)
 	r.cleaningRows(z, pts)
@@ -87,7 +96,7 @@ func TestNotesOfCountsStateNoRange(t *testing.T) {
 	when, err := trend.ParseSpan("2022-08-01", "")
 	require.NoError(t, err)
 	z.entry = []trend.Entry{{When: when, Kind: "clean", Work: "rinsed"}}
-	r := &run{survey: &survey.Survey{}}
+	r := &run{survey: &survey.Survey{}, words: english(t)}
 	lost, say := z.losses()
 	r.trendRows(z, "tiles_missing", lost, nan, say)
 	require.Len(t, r.set.Intervals, 2)

@@ -154,7 +154,7 @@ func TestKindIsReadFromWordsWhereTheFileHasNoColumn(t *testing.T) {
 		"scale softened with water and brushed off": "clean", "tile replaced": "replace", "descaled by hand": "clean",
 		"ivy cut back": "cut_back", "looked at": "", "joints regrouted": "regrout",
 	} {
-		assert.Equal(t, want, kindFromWords(work), work)
+		assert.Equal(t, want, (&run{words: english(t)}).kindFromWords(work), work)
 	}
 }
 

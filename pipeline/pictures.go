@@ -16,6 +16,7 @@ import (
 	"tilelapse/pipeline/draw"
 	"tilelapse/pipeline/intake"
 	"tilelapse/pipeline/ledger"
+	"tilelapse/pipeline/table"
 	"tilelapse/register"
 )
 
@@ -46,7 +47,7 @@ type sheet struct {
 // outlinesPicture draws the tiles as used over the reference photo, beside outlines/VIEW.svg.
 func (r *run) outlinesPicture(v *viewResult) error {
 	w, h := v.frame.Size()
-	s := draw.Scene{Site: r.survey.Site, View: v.view.ID, W: w, H: h, Picture: v.own, Masked: true}
+	s := draw.Scene{Site: r.survey.Site, View: v.view.ID, W: w, H: h, Picture: v.own, Words: r.words, Masked: true}
 	for _, z := range v.spec.Zones {
 		s.Zones = append(s.Zones, draw.Zone{ID: z.ID, Rings: draw.OnFrame(v.frame, z.Rings)})
 	}
@@ -149,13 +150,13 @@ func (r *run) scene(v *viewResult, i int, masked bool) (draw.Scene, error) {
 	}
 	w, h := v.frame.Size()
 	s := draw.Scene{
-		Site: r.survey.Site, View: v.view.ID, Visit: v.when(i), W: w, H: h, Picture: img, Opacity: v.readings[i].Opacity,
-		Threshold: r.survey.Opacity, MMPerPx: v.mmPerPixel(), Approx: v.area.plan.Basis != "length lines", Units: r.survey.Report.Units, Masked: masked,
+		Site: r.survey.Site, View: v.view.ID, Visit: r.when(v, i), W: w, H: h, Picture: img, Opacity: v.readings[i].Opacity,
+		Threshold: r.survey.Opacity, MMPerPx: v.mmPerPixel(), Approx: v.area.plan.Basis != "length lines", Units: r.survey.Report.Units, Words: r.words, Masked: masked,
 	}
 	s.Picture = blankOutside(img, p, v.frame)
 	for k, z := range v.spec.Zones {
 		res := v.results[i].Zones[k]
-		s.Zones = append(s.Zones, draw.Zone{ID: z.ID, Title: zoneTitle(v.view, z.ID), Text: zoneText(res), Rings: draw.OnFrame(v.frame, z.Rings)})
+		s.Zones = append(s.Zones, draw.Zone{ID: z.ID, Title: zoneTitle(v.view, z.ID), Text: r.zoneText(res), Rings: draw.OnFrame(v.frame, z.Rings)})
 	}
 	for _, c := range v.spec.Controls {
 		s.Controls = append(s.Controls, plane.Region{ID: c.ID, Rings: draw.OnFrame(v.frame, c.Rings)})
@@ -172,22 +173,25 @@ func (r *run) scene(v *viewResult, i int, masked bool) (draw.Scene, error) {
 }
 
 // when is a photo's date as a picture shows it: the visit, or the range it was taken in.
-func (v *viewResult) when(i int) string {
+func (r *run) when(v *viewResult, i int) string {
 	t := v.photos[i].taken
 	switch {
 	case t.From == "":
-		return "undated"
+		return r.words.Say("when.undated")
 	case t.Exact():
 		return t.From
 	}
-	return t.From + " to " + t.To
+	return t.From + " – " + t.To
 }
 
-func zoneText(z measure.ZoneResult) string {
-	if z.ScalePct != z.ScalePct {
-		return "whitening not readable"
+func (r *run) zoneText(z measure.ZoneResult) string {
+	switch {
+	case math.IsNaN(z.ScalePct):
+		return r.words.Say("draw.unread")
+	case math.IsNaN(z.ScaleLo) || math.IsNaN(z.ScaleHi):
+		return r.words.Say("draw.whitened.bare", table.Number(z.ScalePct, 0))
 	}
-	return fmt.Sprintf("whitened %.0f %% (%.0f to %.0f)", z.ScalePct, z.ScaleLo, z.ScaleHi)
+	return r.words.Say("draw.whitened", table.Number(z.ScalePct, 0), table.Number(z.ScaleLo, 0), table.Number(z.ScaleHi, 0))
 }
 
 // mmPerPixel is the surface a measuring px shows in the middle of the view, mm along a side; 0 = unknown.
@@ -261,7 +265,7 @@ func clean(s string) string {
 }
 
 func (r *run) refusedPicture(p *photo) ([]byte, error) {
-	key := ledger.Key("refused", drawMethod, p.alignKey, p.reason)
+	key := ledger.Key("refused", drawMethod, p.alignKey, p.reason, r.survey.Report.Language)
 	if b, ok := r.store.Bytes("refused", key, ".jpg"); ok {
 		return b, nil
 	}
@@ -283,7 +287,7 @@ func (r *run) refusedPicture(p *photo) ([]byte, error) {
 	for _, q := range p.align.Pairs {
 		pairs = append(pairs, [4]float64{q.RefX, q.RefY, q.PhotoX, q.PhotoY})
 	}
-	b, err := draw.EncodeJPEG(draw.Rejected(ref, pic.Grey(), pairs, []string{strings.TrimSpace(p.visit() + " " + p.facts.SHA256[:8]), p.reason}), pictureQuality)
+	b, err := draw.EncodeJPEG(draw.Rejected(ref, pic.Grey(), pairs, []string{strings.TrimSpace(p.visit() + " " + p.facts.SHA256[:8]), p.reason}, r.words), pictureQuality)
 	if err != nil {
 		return nil, err
 	}

@@ -10,10 +10,10 @@ import (
 )
 
 // orderZone gathers what the cleaning order wants to know of a zone, from its last visit that was read.
-func (r *run) orderZone(z *zoneSeries, pts []trend.Point, record trend.Record) order.Zone {
+func (r *run) orderZone(z *zoneSeries, pts []trend.Point, record trend.Record) (o order.Zone, since string) {
 	v := z.view
 	id := v.spec.Zones[z.zone].ID
-	o := order.Zone{View: v.view.ID, ID: id, Title: zoneTitle(v.view, id), Cm2: nan, Cm2Lo: nan, Cm2Hi: nan, Pct: nan, PctLo: nan, PctHi: nan,
+	o = order.Zone{View: v.view.ID, ID: id, Title: zoneTitle(v.view, id), Cm2: nan, Cm2Lo: nan, Cm2Hi: nan, Pct: nan, PctLo: nan, PctHi: nan,
 		Told: nan, Growth: nan, GrowthLo: nan, GrowthHi: nan, SinceDays: nan}
 	last := -1
 	for n, i := range z.used {
@@ -25,11 +25,11 @@ func (r *run) orderZone(z *zoneSeries, pts []trend.Point, record trend.Record) o
 		i := z.used[len(z.used)-1]
 		o.AtRisk, o.Missing = r.atRisk(v, i, z.zone)
 		day := z.scale[len(z.scale)-1].When.To
-		since := trend.SinceWork(z.entry, day, record)
-		o.SinceDays, o.Since = since.Days, since.Note
+		last := trend.SinceWork(z.entry, day)
+		o.SinceDays, since = last.Days, r.words.Since(last, record, day)
 	}
 	if last < 0 {
-		return o
+		return o, since
 	}
 	res := v.results[z.used[last]].Zones[z.zone]
 	area := v.area.sum(v.zoneTiles(z.zone)) * math.Max(0, res.ReadablePct-res.GapPct) / 100
@@ -48,7 +48,7 @@ func (r *run) orderZone(z *zoneSeries, pts []trend.Point, record trend.Record) o
 			o.Growth, o.GrowthLo, o.GrowthHi = s.PerYear*per, s.PerLo*per, s.PerHi*per
 		}
 	}
-	return o
+	return o, since
 }
 
 // exceptWater leaves out that the water was turned off or on: growth a year goes across winters, and a stretch between two
@@ -98,14 +98,17 @@ func (r *run) atRisk(v *viewResult, i, zone int) (risk, missing int) {
 	return risk, missing
 }
 
-func (r *run) prioritise(zones []order.Zone) {
+// prioritise fills the cleaning order; since says of every zone, by view and id, when work was last recorded.
+func (r *run) prioritise(zones []order.Zone, since map[[2]string]string) {
 	var rates order.Rates
 	if c := r.survey.Cleaning; c != nil {
 		rates = order.Rates{M2PerHour: c.M2PerHour, CostPerHour: c.CostPerHour, SetupHours: c.SetupHours, TileEach: c.TileEach, Currency: c.Currency}
 	}
 	plan := order.New(zones, rates)
-	r.rule = plan.Rule
+	r.plan, r.since = plan, nil
 	for _, p := range plan.Places {
+		says := since[[2]string{p.Zone.View, p.Zone.ID}]
+		r.since = append(r.since, says)
 		growth := p.Zone.Growth
 		if plan.Share {
 			growth = nan // of the share, not an area
@@ -113,7 +116,7 @@ func (r *run) prioritise(zones []order.Zone) {
 		r.set.Priorities = append(r.set.Priorities, table.Priority{
 			Order: float64(p.Order), View: p.Zone.View, Zone: p.Zone.ID, ScaleCm2: p.Zone.Cm2, ScaleCm2Lo: p.Zone.Cm2Lo, ScaleCm2Hi: p.Zone.Cm2Hi,
 			GrowthCm2: growth, TilesAtRisk: float64(p.Zone.AtRisk), HoursLo: p.HoursLo, HoursHi: p.HoursHi, CostLo: p.CostLo, CostHi: p.CostHi,
-			Currency: rates.Currency, SinceUpkeepDays: p.Zone.SinceDays, Why: p.Why,
+			Currency: rates.Currency, SinceUpkeepDays: p.Zone.SinceDays, Why: r.words.Why(p, r.words.SquareCentimetres, says),
 		})
 	}
 }

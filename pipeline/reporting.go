@@ -7,11 +7,9 @@ import (
 	"encoding/hex"
 	"fmt"
 	"image/jpeg"
-	"strings"
 
 	"tilelapse/measure"
 	"tilelapse/measure/associate"
-	"tilelapse/measure/order"
 	"tilelapse/measure/plane"
 	"tilelapse/pipeline/draw"
 	"tilelapse/pipeline/ledger"
@@ -34,7 +32,7 @@ func (r *run) report(ctx context.Context) error {
 	}{
 		{"report.html", func() ([]byte, error) { return report.Report(in) }},
 		{"worksheet.html", func() ([]byte, error) { return report.Worksheet(in) }},
-		{"tables.xlsx", func() ([]byte, error) { return report.Workbook(in.Set) }},
+		{"tables.xlsx", func() ([]byte, error) { return report.Workbook(in.Set, r.words) }},
 	} {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -53,11 +51,11 @@ func (r *run) report(ctx context.Context) error {
 
 // reportInput gathers what the reports are written from.
 func (r *run) reportInput(ctx context.Context) (report.Input, error) {
-	in := report.Input{Survey: r.survey, Version: r.opt.Version, Set: &r.set, Rule: r.rule, FirstLast: r.firstLast(), Else: r.sensitivity()}
+	in := report.Input{Survey: r.survey, Version: r.opt.Version, Words: r.words, Set: &r.set, Plan: r.plan, Since: r.since, FirstLast: r.firstLast(), Else: r.sensitivity()}
 	for _, u := range r.survey.Upkeep {
 		kind := ""
 		if u.Kind == "" {
-			kind = kindFromWords(u.Work)
+			kind = r.kindFromWords(u.Work)
 		}
 		in.Kinds = append(in.Kinds, kind)
 	}
@@ -70,14 +68,8 @@ func (r *run) reportInput(ctx context.Context) (report.Input, error) {
 	for _, e := range originals {
 		in.Hashes = append(in.Hashes, report.Hash{Path: e.Path, SHA256: e.SHA256})
 	}
-	for _, c := range order.Cautions() {
-		in.Cautions = append(in.Cautions, report.Caution{Key: c.Key, Text: c.Text, Source: c.Source})
-	}
-	for _, s := range order.Steps() {
-		in.Steps = append(in.Steps, report.Steps{Trade: s.Trade, Texts: s.Texts})
-	}
 	for _, f := range r.findings {
-		in.Findings = append(in.Findings, finding(f))
+		in.Findings = append(in.Findings, r.finding(f))
 	}
 	for _, v := range r.views {
 		if err := ctx.Err(); err != nil {
@@ -93,8 +85,8 @@ func (r *run) reportInput(ctx context.Context) (report.Input, error) {
 }
 
 // finding words one association test with what leaving out each photo did to it.
-func finding(s associate.Sensitivity) report.Finding {
-	f := report.Finding{Question: s.All.Question, Answer: s.All.Answer, Method: s.All.Method, Limits: s.All.Limits, Weaken: s.All.Weaken, Made: s.All.Finding != associate.NotMade, Told: s.All.Finding == associate.Found || s.All.Finding == associate.Reverse}
+func (r *run) finding(s associate.Sensitivity) report.Finding {
+	f := report.Finding{Finding: r.words.Finding(s.All), Made: s.All.Finding != associate.NotMade, Told: s.All.Finding == associate.Found || s.All.Finding == associate.Reverse}
 	f.LeftOut = report.LeftOut{
 		PLo: s.PLo, PHi: s.PHi, EffectLo: s.EffectLo, EffectHi: s.EffectHi, LoWithout: s.EffectLoWithout, HiWithout: s.EffectHiWithout,
 		Changes: s.Changes, NotMade: s.NotMade,
@@ -162,5 +154,5 @@ func (r *run) reportPicture(v *viewResult, i int, rings [][]plane.Point, keep []
 	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: reportPictureQuality}); err != nil {
 		return report.Picture{}, err
 	}
-	return report.Picture{Visit: v.photos[i].visit(), When: strings.ReplaceAll(v.when(i), " to ", " – "), JPEG: b.Bytes(), W: img.Rect.Dx(), H: img.Rect.Dy()}, nil
+	return report.Picture{Visit: v.photos[i].visit(), When: r.when(v, i), JPEG: b.Bytes(), W: img.Rect.Dx(), H: img.Rect.Dy()}, nil
 }

@@ -7,7 +7,9 @@ import (
 	"hash/fnv"
 
 	"tilelapse/measure/associate"
+	"tilelapse/measure/order"
 	"tilelapse/pipeline/ledger"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/survey"
 	"tilelapse/pipeline/table"
 	"tilelapse/register"
@@ -23,7 +25,9 @@ type run struct {
 	photos        []*photo
 	views         []*viewResult
 	set           table.Set
-	rule          string // of the cleaning order
+	words         words.Table
+	plan          order.Plan // the cleaning order
+	since         []string   // of every place of the plan: when work was last recorded
 	findings      []associate.Sensitivity
 	withoutPrints []associate.Result // the same tests without prints, slides and copies; nil = there are none
 	wrote         map[string]bool    // results written, relative to the output folder
@@ -60,12 +64,16 @@ func Run(ctx context.Context, opt Options) (*Summary, error) {
 	if err := keepView(s, opt.View); err != nil {
 		return nil, err
 	}
+	w, err := words.Load(s.Report.Language)
+	if err != nil {
+		return nil, err
+	}
 	store, err := ledger.Open(opt.Out, opt.Shards > 0, opt.Fresh)
 	if err != nil {
 		return nil, err
 	}
 	defer store.Close()
-	r := &run{opt: opt, survey: s, store: store, align: register.DefaultOptions(), wrote: map[string]bool{}, tell: opt.Events}
+	r := &run{opt: opt, survey: s, words: w, store: store, align: register.DefaultOptions(), wrote: map[string]bool{}, tell: opt.Events}
 	for _, stage := range []func(context.Context) error{r.find, r.alignEvery, r.measureEvery, r.tabulate, r.draw, r.finish} {
 		if err := stage(ctx); err != nil {
 			if errors.Is(err, errSharded) {

@@ -29,7 +29,7 @@ func (r *run) sensitivity() report.Sensitivity {
 	}
 	for i, a := range r.withoutPrints {
 		if i < len(r.findings) {
-			out.WithoutPrints = append(out.WithoutPrints, report.Answer{Question: a.Question, With: r.findings[i].All.Answer, Without: a.Answer})
+			out.WithoutPrints = append(out.WithoutPrints, report.Answer{Question: r.words.Finding(a).Question, With: r.words.Finding(r.findings[i].All).Answer, Without: r.words.Finding(a).Answer})
 		}
 	}
 	return out

@@ -46,6 +46,7 @@ func (r *run) tabulate(context.Context) error {
 		a, b := r.set.Compare[i], r.set.Compare[j]
 		return less(a.View, b.View, a.Zone, b.Zone, a.Visit, b.Visit, a.Against, b.Against)
 	})
+	r.speak()
 	return r.developments()
 }
 

@@ -34,16 +34,12 @@ const (
 	Reverse
 )
 
-// Result is one test with its numbers and words. NaN = not available.
+// Result is one test with its numbers. NaN = not available.
 type Result struct {
 	ID        string
-	Question  string
-	Answer    string // the finding with its numbers, in plain words
-	Method    string
-	Limits    []string
-	Weaken    []string // what would weaken it, with the counter-check's number where there is one
 	Finding   Finding
 	P         float64 // two-sided, for itself
+	Made      int     // tests of the list that could be made
 	Holm      float64 // corrected for the number of tests made: decides Finding at 1-Level
 	BH        float64
 	Effect    float64 // odds ratio, ratio of pairs, hazard ratio, or difference in growth a year
@@ -64,7 +60,7 @@ type Result struct {
 // Ratio is an odds ratio with its exact interval and two-sided p; NaN = not available.
 type Ratio struct{ Value, Lo, Hi, P float64 }
 
-// Tests runs the fixed list of tests, always all of them in the order of IDs; those that cannot be made say why.
+// Tests runs the fixed list of tests, always all of them in the order of IDs; those that cannot be made say so.
 // Same inputs, same results.
 func Tests(views []View, growths []Growth, o Options) []Result {
 	r := []Result{
@@ -86,9 +82,8 @@ func Tests(views []View, growths []Growth, o Options) []Result {
 		}
 	}
 	for i := range r {
-		r[i].Holm, r[i].BH = holm[i], bh[i]
+		r[i].Holm, r[i].BH, r[i].Made = holm[i], bh[i], made
 		r[i].decide()
-		r[i].word(made)
 	}
 	return r
 }

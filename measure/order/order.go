@@ -24,7 +24,6 @@ type Zone struct {
 	AtRisk    int     // present tiles with a missing neighbour
 	Missing   int     // tiles
 	SinceDays float64 // since the last recorded work
-	Since     string  // flat words on it
 }
 
 // Rates are the user's, 0 = not given.
@@ -42,33 +41,44 @@ type Place struct {
 	Zone             Zone
 	HoursLo, HoursHi float64 // work on the whitened area and setting up
 	CostLo, CostHi   float64 // of these hours, and of the missing tiles when their rate is given
-	Why              string
+	Reason           Reason
+	TilesCosted      bool // the cost includes setting the missing tiles
+}
+
+// Reason is why a zone got its place.
+type Reason struct {
+	Class   Class
+	Share   bool // ordered by share, not by area
+	Tied    int  // zones that could not be told from the largest left
+	Largest bool // it is the largest left
+	ByRisk  bool // it has more tiles beside gaps than the largest left
 }
 
 // Plan is the whole order.
 type Plan struct {
 	Places []Place
-	Rule   string // the sentences that apply
-	Share  bool   // ordered by share, not by area
+	Share  bool // ordered by share, not by area: not every zone's area is known
+	Last   bool // some zones stand last because their whitening cannot be told from none or was not measured
 }
 
-// class parts the zones that have something to clean from the others.
-type class int
+// Class parts the zones that have something to clean from the others.
+type Class int
 
+// The classes, in their order.
 const (
-	toClean class = iota
-	notTold
-	notMeasured
+	ToClean     Class = iota
+	NotTold           // whitening cannot be told from none
+	NotMeasured       // no whitening was read
 )
 
-func (z Zone) class() class {
+func (z Zone) class() Class {
 	switch {
 	case math.IsNaN(z.Pct) && math.IsNaN(z.Cm2):
-		return notMeasured
+		return NotMeasured
 	case z.Pct < z.Told, z.PctLo <= 0, math.IsNaN(z.PctLo) && z.Cm2Lo <= 0:
-		return notTold
+		return NotTold
 	}
-	return toClean
+	return ToClean
 }
 
 func (z Zone) area(share bool) (v, lo, hi float64) {
@@ -90,32 +100,25 @@ func (z Zone) area(share bool) (v, lo, hi float64) {
 func New(zones []Zone, rates Rates) Plan {
 	zones = slices.Clone(zones)
 	slices.SortStableFunc(zones, func(a, b Zone) int { return cmp.Or(cmp.Compare(a.View, b.View), cmp.Compare(a.ID, b.ID)) })
-	p := Plan{Rule: Rule}
+	p := Plan{}
 	var left [3][]Zone
 	for _, z := range zones {
 		left[z.class()] = append(left[z.class()], z)
-		if z.class() != notMeasured && math.IsNaN(z.Cm2) {
+		if z.class() != NotMeasured && math.IsNaN(z.Cm2) {
 			p.Share = true
 		}
 	}
-	if p.Share {
-		p.Rule += " " + RuleShare
-	}
-	if len(left[notTold])+len(left[notMeasured]) > 0 {
-		p.Rule += " " + RuleLast
-	}
-	for todo := left[toClean]; len(todo) > 0; {
+	p.Last = len(left[NotTold])+len(left[NotMeasured]) > 0
+	for todo := left[ToClean]; len(todo) > 0; {
 		i, tied := next(todo, p.Share)
 		l := largest(todo, p.Share)
-		p.add(todo[i], rates, reason{
-			share: p.Share, tied: tied, largest: l == i, first: len(p.Places) == 0, byRisk: todo[i].AtRisk > todo[l].AtRisk,
-		})
+		p.add(todo[i], rates, Reason{Share: p.Share, Tied: tied, Largest: l == i, ByRisk: todo[i].AtRisk > todo[l].AtRisk})
 		todo = slices.Delete(todo, i, i+1)
 	}
-	for c := notTold; c <= notMeasured; c++ {
+	for c := NotTold; c <= NotMeasured; c++ {
 		slices.SortStableFunc(left[c], func(a, b Zone) int { return cmp.Compare(b.AtRisk, a.AtRisk) })
 		for _, z := range left[c] {
-			p.add(z, rates, reason{share: p.Share, class: c})
+			p.add(z, rates, Reason{Share: p.Share, Class: c})
 		}
 	}
 	return p
@@ -167,18 +170,18 @@ func growthOf(z Zone) float64 {
 	return z.Growth
 }
 
-func (p *Plan) add(z Zone, r Rates, why reason) {
-	pl := Place{Order: len(p.Places) + 1, Zone: z}
+func (p *Plan) add(z Zone, r Rates, why Reason) {
+	pl := Place{Order: len(p.Places) + 1, Zone: z, Reason: why}
 	pl.HoursLo, pl.HoursHi, pl.CostLo, pl.CostHi = math.NaN(), math.NaN(), math.NaN(), math.NaN()
-	if r.M2PerHour > 0 && why.class == toClean && !math.IsNaN(z.Cm2Lo) && !math.IsNaN(z.Cm2Hi) {
+	if r.M2PerHour > 0 && why.Class == ToClean && !math.IsNaN(z.Cm2Lo) && !math.IsNaN(z.Cm2Hi) {
 		const cm2PerM2 = 10000
 		pl.HoursLo = r.SetupHours + math.Max(0, z.Cm2Lo)/cm2PerM2/r.M2PerHour
 		pl.HoursHi = r.SetupHours + z.Cm2Hi/cm2PerM2/r.M2PerHour
 		if r.CostPerHour > 0 {
 			tiles := float64(z.Missing) * r.TileEach
+			pl.TilesCosted = tiles > 0
 			pl.CostLo, pl.CostHi = pl.HoursLo*r.CostPerHour+tiles, pl.HoursHi*r.CostPerHour+tiles
 		}
 	}
-	pl.Why = why.words(z, r)
 	p.Places = append(p.Places, pl)
 }

@@ -61,7 +61,7 @@ func TestHoursAndCost(t *testing.T) {
 	assert.InDelta(t, 4, p.HoursHi, 1e-12)
 	assert.InDelta(t, 2*45+120, p.CostLo, 1e-12)
 	assert.InDelta(t, 4*45+120, p.CostHi, 1e-12)
-	assert.Contains(t, p.Why, "cost includes setting 2 missing tiles")
+	assert.True(t, p.TilesCosted)
 
 	p = New([]Zone{z}, Rates{}).Places[0]
 	assert.True(t, math.IsNaN(p.HoursLo) && math.IsNaN(p.CostHi), "no rates, no hours")
@@ -75,40 +75,17 @@ func TestShareStandsInWhenAnAreaIsUnknown(t *testing.T) {
 	p := New([]Zone{a, b}, Rates{M2PerHour: 1})
 	assert.Equal(t, "b a", ids(p))
 	assert.True(t, p.Share)
-	assert.Contains(t, p.Rule, RuleShare)
-	assert.Contains(t, p.Places[0].Why, "40 % of its tiles' area (35 to 45)")
+	assert.True(t, p.Places[0].Reason.Share)
+	assert.False(t, p.Last)
 	assert.True(t, math.IsNaN(p.Places[0].HoursLo), "no area, no hours")
 	assert.False(t, math.IsNaN(p.Places[1].HoursLo))
 }
 
-func TestWhy(t *testing.T) {
-	p := New([]Zone{zone("a", 480, 30, 5, 3), zone("b", 500, 30, 9, 0), zone("c", 10, 2, math.NaN(), 0)}, Rates{})
-	require.Len(t, p.Places, 3)
-	assert.Equal(t, "its area cannot be told from the largest of those left; 3 tiles beside gaps decide; 480 cm² (450 to 510); grows by 5.0 cm² a year", p.Places[0].Why)
-	assert.Contains(t, p.Places[1].Why, "largest whitened area of those left; 500 cm²")
-	for _, x := range p.Places {
-		assert.NotContains(t, x.Why, "%!")
-		assert.NotContains(t, x.Why, "NaN")
-	}
-}
-
-func TestAdviceNeverSuggestsAcid(t *testing.T) {
-	keys := map[string]bool{}
-	for _, c := range Cautions() {
-		keys[c.Key] = true
-		assert.NotEmpty(t, c.Source)
-		if strings.Contains(strings.ToLower(c.Text), "acid") {
-			assert.Contains(t, c.Text, "Never", c.Text)
-		}
-	}
-	for _, k := range []string{"acid", "chlorine", "pump", "slips", "conservator", "rules"} {
-		assert.True(t, keys[k], k)
-	}
-	for _, s := range Steps() {
-		for _, x := range s.Texts {
-			for _, bad := range []string{"acid", "vinegar", "bleach", "descal"} {
-				assert.NotContains(t, strings.ToLower(x), bad)
-			}
-		}
-	}
+func TestReasons(t *testing.T) {
+	p := New([]Zone{zone("a", 480, 30, 5, 3), zone("b", 500, 30, 9, 0), zone("c", 10, 2, math.NaN(), 0), zone("n", 3, 9, 0, 0)}, Rates{})
+	require.Len(t, p.Places, 4)
+	assert.Equal(t, Reason{Tied: 1, ByRisk: true}, p.Places[0].Reason)
+	assert.Equal(t, Reason{Largest: true}, p.Places[1].Reason)
+	assert.Equal(t, Reason{Class: NotTold}, p.Places[3].Reason)
+	assert.True(t, p.Last)
 }

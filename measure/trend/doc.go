@@ -7,14 +7,11 @@
 // ranges do not overlap.
 //
 // Repeated visits to one surface are not independent of each other. From ClaimVisits visits on, p and interval are
-// widened for it (serialInflation); for shorter series and the same-season test SerialLimit says so in words.
+// widened for it (serialInflation); for shorter series and the same-season test whoever shows them has to say so.
 package trend
 
 // Method names the statistics of this package in records; it is raised by hand whenever figures may change.
 const Method = "1"
-
-// SerialLimit is the limit that belongs beside the p-values of short series and of the same-season test.
-const SerialLimit = "Visits to one surface resemble the ones before; with few visits, and within seasons, this cannot be corrected and p-values are smaller than they should be."
 
 // Level is the confidence level of every interval of this package.
 const Level = 0.95

@@ -17,7 +17,7 @@ const enumerateVisits = 8
 // Words for how a p-value was found.
 const (
 	Exact  = "exact"
-	Normal = "normal approximation, corrected for ties"
+	Normal = "normal" // corrected for ties
 )
 
 // Kendall is the outcome of a Mann-Kendall test. NaN = not available.

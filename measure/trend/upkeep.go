@@ -1,7 +1,6 @@
 package trend
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -55,18 +54,6 @@ var Unstated = Record{Covers: Span{1, 0}}
 // Stated reports whether the user said what period the file covers.
 func (r Record) Stated() bool { return r.Covers.From <= r.Covers.To }
 
-// NoEntry is the wording for silence: what the file holds, never what was done or not done.
-func (r Record) NoEntry() string {
-	if !r.Stated() {
-		return "no entry in the file (what period it covers is not stated)"
-	}
-	s := fmt.Sprintf("no entry in the file (covers %s to %s", ISO(r.Covers.From), ISO(r.Covers.To))
-	if r.Source != "" {
-		s += ", from " + r.Source
-	}
-	return s + ")"
-}
-
 // Silent reports whether the file covers all of a span, stated so, and holds no entry of work that touches it.
 func (r Record) Silent(entries []Entry, s Span) bool {
 	if !r.Stated() || s.From < r.Covers.From || s.To > r.Covers.To {
@@ -84,27 +71,15 @@ func (r Record) Silent(entries []Entry, s Span) bool {
 type Since struct {
 	Days float64 // from the end of the entry, NaN = no entry of work on or before the day
 	Last Entry
-	Note string // flat words: the entry, or that the file holds none
 }
 
 // SinceWork looks for the last entry of work that ended on or before a day, among a zone's entries.
-func SinceWork(entries []Entry, day int, r Record) Since {
+func SinceWork(entries []Entry, day int) Since {
 	s := Since{Days: math.NaN()}
 	for _, e := range entries {
 		if e.IsWork() && e.When.To <= day && (math.IsNaN(s.Days) || e.When.To > s.Last.When.To) {
 			s.Last, s.Days = e, float64(day-e.When.To)
 		}
-	}
-	if math.IsNaN(s.Days) {
-		s.Note = r.NoEntry()
-		return s
-	}
-	s.Note = fmt.Sprintf("last entry in the file: %s", s.Last.When)
-	if s.Last.Work != "" {
-		s.Note += ", " + s.Last.Work
-	}
-	if r.Stated() && day > r.Covers.To {
-		s.Note += fmt.Sprintf("; the file covers up to %s", ISO(r.Covers.To))
 	}
 	return s
 }

@@ -100,20 +100,14 @@ func TestEntriesThatCannotBeToldApart(t *testing.T) {
 	assert.Equal(t, []Code{NoVisit}, codes(s[1].Trend.Notes))
 }
 
-func TestUpkeepWords(t *testing.T) {
+func TestSinceWork(t *testing.T) {
 	r := Record{Covers: Span{day(t, "2016-01-01").From, day(t, "2024-12-31").From}, Source: "works department file"}
-	assert.Equal(t, "no entry in the file (covers 2016-01-01 to 2024-12-31, from works department file)", r.NoEntry())
-	assert.Equal(t, "no entry in the file (what period it covers is not stated)", Unstated.NoEntry())
-
 	e := []Entry{entry(t, "2019-05-01", "clean"), entry(t, "2020-02-01", "asked"), {When: Span{17900, 17930}, Zone: "Basin", Kind: "repair"}}
-	s := SinceWork(e, day(t, "2019-05-31").From, r)
+	s := SinceWork(e, day(t, "2019-05-31").From)
 	assert.InDelta(t, 30, s.Days, 0)
-	assert.Equal(t, "last entry in the file: 2019-05-01, clean", s.Note)
-	s = SinceWork(e, day(t, "2018-01-01").From, r)
+	assert.Equal(t, "clean", s.Last.Work)
+	s = SinceWork(e, day(t, "2018-01-01").From)
 	assert.True(t, math.IsNaN(s.Days))
-	assert.Equal(t, r.NoEntry(), s.Note)
-	s = SinceWork(e, day(t, "2025-05-01").From, r)
-	assert.Contains(t, s.Note, "the file covers up to 2024-12-31")
 
 	assert.Len(t, ForZone(e, "basin"), 3)
 	assert.Len(t, ForZone(e, "step"), 2)

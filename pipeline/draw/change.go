@@ -1,7 +1,6 @@
 package draw
 
 import (
-	"fmt"
 	"image"
 	"image/color"
 	"math"
@@ -16,13 +15,13 @@ func Change(before, after Scene) *image.RGBA {
 		b.Tiles, b.Hidden = nil, nil
 	}
 	t := transitions(&b, &a)
-	signs := changeSigns(t)
+	signs := changeSigns(&a, t)
 	notes := changeNotes(&b, &a)
 	p := newPlate(&a, func(p *plate) float64 {
 		_, rows, _ := p.grid(signs)
 		return p.changeHead(&a) + float64(rows)*rowH*p.u + p.linesHeight(notes)
 	})
-	p.heading(a.View, join(a.Site, "what came and what went"), b.Visit+" → "+a.Visit, "in the frame of the reference photo")
+	p.heading(a.View, join(a.Site, a.say("change")), b.Visit+" → "+a.Visit, a.say("frame"))
 
 	g := groundOf(&a, 0.5*baseChroma)
 	d := differences(&b, &a)
@@ -73,7 +72,10 @@ func Change(before, after Scene) *image.RGBA {
 
 	y := p.view.y + p.h + 1.6*p.u
 	if bar, ok := p.scaleBar(&a); ok {
-		bar.draw(p.canvas, p.small, p.margin, y+0.3*p.u, p.u, a.Approx)
+		if a.Approx {
+			bar.label = a.say("about", bar.label)
+		}
+		bar.draw(p.canvas, p.small, p.margin, y+0.3*p.u, p.u)
 	}
 	y = p.signs(y+p.changeHead(&a), signs)
 	p.lines(y, notes)
@@ -315,7 +317,7 @@ func (s symbols) gapUnseen(rings [][]pt) {
 	s.outline(rings, lost, 0.7*s.u)
 }
 
-func changeSigns(t [events][]int) []sign {
+func changeSigns(s *Scene, t [events][]int) []sign {
 	grounded := func(label string, draw func(sy symbols, swatch [][]pt)) sign {
 		return sign{label, func(sy symbols, swatch [][]pt) {
 			sy.c.flat(swatch, sample, 1)
@@ -323,32 +325,32 @@ func changeSigns(t [events][]int) []sign {
 		}}
 	}
 	tile := func(what string, e event) sign {
-		return grounded(fmt.Sprintf("%s: %d", what, len(t[e])), func(sy symbols, swatch [][]pt) { sy.event(swatch, e) })
+		return grounded(s.say("count", s.say(what), len(t[e])), func(sy symbols, swatch [][]pt) { sy.event(swatch, e) })
 	}
 	return []sign{
-		grounded("whitening came", func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, tints[3], strength[3]) }),
-		grounded("whitening went", func(sy symbols, swatch [][]pt) {
+		grounded(s.say("came"), func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, tints[3], strength[3]) }),
+		grounded(s.say("went"), func(sy symbols, swatch [][]pt) {
 			sy.c.flat(swatch, white, 0.9)
 			sy.c.fill(swatch, func(x, y int, cover float64) { sy.c.blend(x, y, leaf, cover*level(x, y, sy.u)) })
 			sy.c.stroke(swatch, math.Max(1, 0.1*sy.u), leaf, 0, 0)
 		}),
-		grounded("whitened on both visits", func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, tints[1], 0.65) }),
-		tile("missing since", lostSince),
-		tile("missing already", lostAlready),
-		tile("missing, not seen before", lostUnseen),
-		tile("there again", backAgain),
-		tile("another colour since", offSince),
-		tile("another colour already", offAlready),
-		tile("own colour again", ownAgain),
-		grounded(fmt.Sprintf("not comparable: %d", len(t[incomparable])), func(sy symbols, swatch [][]pt) { sy.patterned(swatch, dotted) }),
-		{"something in front now", hiddenSwatch},
+		grounded(s.say("stayed"), func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, tints[1], 0.65) }),
+		tile("lost.since", lostSince),
+		tile("lost.already", lostAlready),
+		tile("lost.unseen", lostUnseen),
+		tile("back", backAgain),
+		tile("off.since", offSince),
+		tile("off.already", offAlready),
+		tile("off.own", ownAgain),
+		grounded(s.say("incomparable", len(t[incomparable])), func(sy symbols, swatch [][]pt) { sy.patterned(swatch, dotted) }),
+		{s.say("front"), hiddenSwatch},
 	}
 }
 
 func changeNotes(b, a *Scene) []string {
 	var notes []string
 	if a.Opacity == nil || b.Opacity == nil {
-		notes = append(notes, "Whitening was not measured on both photos: only tiles are compared.")
+		notes = append(notes, a.say("unpaired"))
 	}
 	return append(notes, a.common()...)
 }

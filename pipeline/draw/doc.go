@@ -12,6 +12,7 @@ import (
 	"image"
 
 	"tilelapse/measure/plane"
+	"tilelapse/pipeline/report/words"
 )
 
 // Codes of an opacity plane, as measure writes them; this package does not depend on the measuring itself.
@@ -68,8 +69,9 @@ type Scene struct {
 	Approx  bool    // the scale differs over the picture: the bar says so
 	Units   string  // "us" = feet and inches, else metric
 
-	Masked bool     // what stands in front is opaque and the surroundings are coarsened
-	Notes  []string // lines below the legend
+	Words  words.Table // of the language the picture speaks
+	Masked bool        // what stands in front is opaque and the surroundings are coarsened
+	Notes  []string    // lines below the legend
 }
 
 // OnFrame returns rings of reference px in measuring px, as Scene wants them.
@@ -83,6 +85,9 @@ func OnFrame(f plane.Frame, rings [][]plane.Point) [][]plane.Point {
 	}
 	return out
 }
+
+// say words a text of the pictures.
+func (s *Scene) say(key string, a ...any) string { return s.Words.Say("draw."+key, a...) }
 
 // threshold returns the opacity from which on a spot counts as whitened.
 func (s *Scene) threshold() float64 {

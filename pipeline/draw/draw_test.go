@@ -81,7 +81,7 @@ func TestGoldenPictures(t *testing.T) {
 	for i := range 200 {
 		pairs = append(pairs, [4]float64{float64(i * 4), float64(i * 3), float64(500 - i*2), float64(i * 3)})
 	}
-	golden(t, "rejected", Rejected(ref, photo, pairs, []string{"photos/2021/a.jpg: not aligned", "12 of 200 pairs agree, 25 are needed: take the photo from nearer the marked spot and with the whole wall in the frame"}))
+	golden(t, "rejected", Rejected(ref, photo, pairs, []string{"photos/2021/a.jpg: not aligned", "12 of 200 pairs agree, 25 are needed: take the photo from nearer the marked spot and with the whole wall in the frame"}, english))
 }
 
 func TestTheSameSceneGivesTheSameBytes(t *testing.T) {
@@ -197,7 +197,7 @@ func TestWhatStandsInFrontGoesOnOverTheMargin(t *testing.T) {
 }
 
 func TestNarrowRimsAreNotHatched(t *testing.T) {
-	s := Scene{W: 1000, H: 700, Opacity: make([]uint8, 700000)}
+	s := Scene{Words: english, W: 1000, H: 700, Opacity: make([]uint8, 700000)}
 	for y := 100; y < 200; y++ {
 		for x := 100; x < 102; x++ {
 			s.Opacity[y*1000+x] = pixUnread // a rim
@@ -290,15 +290,15 @@ func TestOddScenes(t *testing.T) {
 		})
 	}
 	assert.NotPanics(t, func() {
-		Rejected(nil, nil, [][4]float64{{nan, 1, 1, 1}, {1, 1, inf, 1}, {1e9, 1, 1, 1}, {1, 1, 1, 1}}, nil)
-		Rejected(image.NewGray(image.Rect(5, 5, 6, 3000)), image.NewGray(image.Rect(0, 0, 3000, 1)), nil, []string{""})
+		Rejected(nil, nil, [][4]float64{{nan, 1, 1, 1}, {1, 1, inf, 1}, {1e9, 1, 1, 1}, {1, 1, 1, 1}}, nil, english)
+		Rejected(image.NewGray(image.Rect(5, 5, 6, 3000)), image.NewGray(image.Rect(0, 0, 3000, 1)), nil, []string{""}, english)
 	})
 }
 
 func TestSmallFramesAreEnlarged(t *testing.T) {
 	s := madeScene()
 	assert.GreaterOrEqual(t, Overlay(s).Rect.Dx(), minSide)
-	big := Scene{W: 1600, H: 1000}
+	big := Scene{Words: english, W: 1600, H: 1000}
 	assert.Less(t, Overlay(big).Rect.Dx(), 1700)
 }
 

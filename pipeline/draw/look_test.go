@@ -92,7 +92,7 @@ func TestClassesFollowTheThreshold(t *testing.T) {
 // the swatches of the legend, and the same within a tile of other form.
 func TestMarksDifferInGreyPrint(t *testing.T) {
 	s := madeScene()
-	for name, signs := range map[string][]sign{"overlay": overlaySigns(&s), "change": changeSigns([events][]int{})} {
+	for name, signs := range map[string][]sign{"overlay": overlaySigns(&s), "change": changeSigns(&s, [events][]int{})} {
 		var pictures [][]float64
 		for _, sg := range signs {
 			c := newCanvas(60, 44, sample)
@@ -205,7 +205,7 @@ func TestWhatBecameOfATile(t *testing.T) {
 func TestDifferences(t *testing.T) {
 	const w, h = 12, 12
 	flat := func(code uint8) *Scene {
-		s := &Scene{W: w, H: h, Opacity: make([]uint8, w*h)}
+		s := &Scene{Words: english, W: w, H: h, Opacity: make([]uint8, w*h)}
 		for i := range s.Opacity {
 			s.Opacity[i] = code
 		}
@@ -265,7 +265,7 @@ func TestDashes(t *testing.T) {
 }
 
 func TestLabelsLieInTheirZone(t *testing.T) {
-	s := Scene{W: 1000, H: 800}
+	s := Scene{Words: english, W: 1000, H: 800}
 	p := newPlate(&s, func(*plate) float64 { return 0 })
 	slanted := [][]pt{{{300, 100}, {900, 300}, {900, 700}, {300, 700}}}
 	mark := [4]float64{310, 250, 600, 400}

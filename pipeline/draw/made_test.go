@@ -6,7 +6,11 @@ import (
 	"math/rand"
 
 	"tilelapse/measure/plane"
+	"tilelapse/pipeline/report/words"
 )
+
+// english are the words of the pictures.
+var english, _ = words.Load(words.English)
 
 func rect(x, y, w, h float64) [][]plane.Point {
 	return [][]plane.Point{{{X: x, Y: y}, {X: x + w, Y: y}, {X: x + w, Y: y + h}, {X: x, Y: y + h}}}
@@ -16,7 +20,7 @@ func rect(x, y, w, h float64) [][]plane.Point {
 func madeScene() Scene {
 	const w, h = 240, 160
 	rnd := rand.New(rand.NewSource(3))
-	s := Scene{Site: "Millrace Wall", View: "step-1", Visit: "2024-05-17", W: w, H: h, MMPerPx: 8, Masked: true,
+	s := Scene{Site: "Millrace Wall", View: "step-1", Visit: "2024-05-17", W: w, H: h, MMPerPx: 8, Words: english, Masked: true,
 		Picture: image.NewRGBA(image.Rect(0, 0, w, h)), Opacity: make([]uint8, w*h), Notes: []string{"light cancelled with: control"}}
 	for y := range h {
 		for x := range w {

@@ -1,7 +1,6 @@
 package draw
 
 import (
-	"fmt"
 	"image"
 	"image/color"
 )
@@ -10,9 +9,9 @@ import (
 // tiles were found, before any figure is believed. Scene.Picture is the reference.
 func Outlines(scene Scene) *image.RGBA {
 	s := scene.normal()
-	notes := append([]string{fmt.Sprintf("%d tiles. What is wrong can be corrected in the drawing of the same name (SVG) and copied into the regions drawing.", len(s.Tiles))}, s.Notes...)
+	notes := append([]string{s.say("tiles", len(s.Tiles))}, s.Notes...)
 	p := newPlate(&s, func(p *plate) float64 { return p.linesHeight(notes) })
-	p.heading(s.View, join(s.Site, "outlines of tiles"), s.Visit, "reference photo")
+	p.heading(s.View, join(s.Site, s.say("outlines")), s.Visit, s.say("reference"))
 	g := groundOf(&s, baseChroma)
 	g.lay(p.canvas, p.view, p.u, func(int) (color.RGBA, float64, pattern) { return color.RGBA{}, 0, nil })
 	for _, halo := range []bool{true, false} {

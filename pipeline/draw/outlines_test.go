@@ -20,7 +20,7 @@ func TestOutlinesShowEveryTile(t *testing.T) {
 	ring := func(x, y, s float64) [][]plane.Point {
 		return [][]plane.Point{{{X: x, Y: y}, {X: x + s, Y: y}, {X: x + s, Y: y + s}, {X: x, Y: y + s}}}
 	}
-	scene := Scene{View: "v", W: 300, H: 200, Picture: pic, Zones: []Zone{{ID: "z", Rings: ring(10, 10, 180)}}}
+	scene := Scene{Words: english, View: "v", W: 300, H: 200, Picture: pic, Zones: []Zone{{ID: "z", Rings: ring(10, 10, 180)}}}
 	none := Outlines(scene)
 	scene.Tiles = []Tile{{ID: "a", Rings: ring(30, 30, 40)}}
 	one := Outlines(scene)

@@ -1,7 +1,6 @@
 package draw
 
 import (
-	"fmt"
 	"image"
 	"image/color"
 	"math"
@@ -17,7 +16,7 @@ func Overlay(scene Scene) *image.RGBA {
 		_, rows, _ := p.grid(signs)
 		return p.rampHeight(&s) + float64(rows)*rowH*p.u + p.linesHeight(notes)
 	})
-	p.heading(s.View, join(s.Site, "what was found on this visit"), s.Visit, "in the frame of the reference photo")
+	p.heading(s.View, join(s.Site, s.say("overlay")), s.Visit, s.say("frame"))
 
 	g := groundOf(&s, baseChroma)
 	bounds := classes(s.threshold())
@@ -138,7 +137,7 @@ func overlaySigns(s *Scene) []sign {
 		if len(s.Tiles) == 0 {
 			return what
 		}
-		return fmt.Sprintf("%s: %d", what, tally(s.Tiles, state))
+		return s.say("count", what, tally(s.Tiles, state))
 	}
 	tileSign := func(what, state string) sign {
 		return sign{of(what, state), func(sy symbols, swatch [][]pt) {
@@ -153,18 +152,18 @@ func overlaySigns(s *Scene) []sign {
 		}
 	}
 	return []sign{
-		tileSign("missing", Missing),
-		tileSign("another colour", OffPalette),
-		{of("hidden, something in front", Hidden), hiddenSwatch},
-		tileSign("unreadable", Unreadable),
-		tileSign("outside the photo", OutOfFrame),
-		{"neither glaze nor scale", func(sy symbols, swatch [][]pt) { sy.patterned(swatch, dashed) }},
-		{fmt.Sprintf("in the upkeep record: %d", recorded), func(sy symbols, swatch [][]pt) {
+		tileSign(s.say("missing"), Missing),
+		tileSign(s.say("off"), OffPalette),
+		{of(s.say("hidden"), Hidden), hiddenSwatch},
+		tileSign(s.say("unreadable"), Unreadable),
+		tileSign(s.say("outside"), OutOfFrame),
+		{s.say("other"), func(sy symbols, swatch [][]pt) { sy.patterned(swatch, dashed) }},
+		{s.say("recorded", recorded), func(sy symbols, swatch [][]pt) {
 			sy.c.flat(swatch, sample, 1)
 			sy.recordedAt(middle(swatch))
 		}},
-		{"zone", func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, sample, 1); sy.zone(swatch) }},
-		{"control surface", func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, sample, 1); sy.control(swatch) }},
+		{s.say("zone"), func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, sample, 1); sy.zone(swatch) }},
+		{s.say("control"), func(sy symbols, swatch [][]pt) { sy.c.flat(swatch, sample, 1); sy.control(swatch) }},
 	}
 }
 
@@ -192,7 +191,7 @@ func (s symbols) patterned(swatch [][]pt, hatch pattern) {
 func overlayNotes(s *Scene) []string {
 	var notes []string
 	if s.Opacity == nil {
-		notes = append(notes, "Whitening was not measured on this photo.")
+		notes = append(notes, s.say("unmeasured"))
 	}
 	return append(notes, s.common()...)
 }
@@ -201,7 +200,7 @@ func overlayNotes(s *Scene) []string {
 func (s *Scene) common() []string {
 	var notes []string
 	if s.Masked {
-		notes = append(notes, "What stands in front is covered by hatching; beyond a margin around zones and controls the picture is coarsened.")
+		notes = append(notes, s.say("masked"))
 	}
 	return append(notes, s.Notes...)
 }
@@ -236,7 +235,7 @@ func (p *plate) rampHeight(s *Scene) float64 {
 
 // rampText heads the ramp.
 func rampText(s *Scene) string {
-	return fmt.Sprintf("whitening: opacity of the deposit in percent, counted from %s on", percent(s.threshold()))
+	return s.say("ramp", percent(s.threshold()))
 }
 
 func percent(v float64) string { return number(math.Round(v*1000) / 10) }
@@ -253,22 +252,21 @@ func (p *plate) barBelow(s *Scene) bool {
 		return false
 	}
 	ramp := math.Max(4*rampBlock*p.u+4*p.u, p.small.width(rampText(s)))
-	return ramp+b.px+p.small.width("about "+b.label)+4*p.u > p.w
+	return ramp+b.px+p.small.width(s.say("about", b.label))+4*p.u > p.w
 }
 
 // ramp draws the classes of opacity at the left and the scale bar at the right, and returns where they end.
 func (p *plate) ramp(y float64, s *Scene) float64 {
 	end := y + p.rampHeight(s)
 	if b, ok := p.scaleBar(s); ok {
-		label := b.label
 		if s.Approx {
-			label = "about " + label
+			b.label = s.say("about", b.label)
 		}
-		x, top := p.right()-b.px-0.8*p.u-p.small.width(label), y+2.2*p.u
+		x, top := p.right()-b.px-0.8*p.u-p.small.width(b.label), y+2.2*p.u
 		if s.Opacity == nil || p.barBelow(s) {
 			x, top = p.margin, end-2.4*p.u
 		}
-		b.draw(p.canvas, p.small, x, top, p.u, s.Approx)
+		b.draw(p.canvas, p.small, x, top, p.u)
 	}
 	if s.Opacity == nil {
 		return end

@@ -4,6 +4,8 @@ import (
 	"image"
 	"image/color"
 	"math"
+
+	"tilelapse/pipeline/report/words"
 )
 
 // Sizes of the picture of a rejected photo.
@@ -19,8 +21,8 @@ var pairInks = [4]color.RGBA{{230, 159, 0, 255}, {0, 114, 178, 255}, {86, 200, 2
 // Rejected returns a picture that shows why a photo was not aligned: reference and photo side by side, reduced, the pairs
 // of points that were found joined by lines, and the caption's lines above. A pair is x and y in the reference, x and y
 // in the photo, px of the given pictures, pixel centres at whole numbers. A nil picture leaves its place empty. Since
-// nobody has been looked for in these pictures, they keep no fine detail.
-func Rejected(ref, photo *image.Gray, pairs [][4]float64, caption []string) *image.RGBA {
+// nobody has been looked for in these pictures, they keep no fine detail. w words what the program says.
+func Rejected(ref, photo *image.Gray, pairs [][4]float64, caption []string, w words.Table) *image.RGBA {
 	a, sa := softened(ref)
 	b, sb := softened(photo)
 	const u, gap = 10.0, 24.0
@@ -53,8 +55,8 @@ func Rejected(ref, photo *image.Gray, pairs [][4]float64, caption []string) *ima
 		y += 2.3 * u
 	}
 	xa, xb := margin, margin+wa+gap
-	c.write(text, xa, top-0.7*u, "reference", quiet)
-	c.write(text, xb, top-0.7*u, "photo", quiet)
+	c.write(text, xa, top-0.7*u, w.Say("draw.refused.reference"), quiet)
+	c.write(text, xb, top-0.7*u, w.Say("draw.refused.photo"), quiet)
 	c.grey(a, int(xa), int(top))
 	c.grey(b, int(xb), int(top))
 	step := max(1, (len(pairs)+rejectedLines-1)/rejectedLines)

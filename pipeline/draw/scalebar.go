@@ -63,7 +63,7 @@ func feet(mm, longest float64) (b bar, ok bool) {
 func number(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
 
 // draw draws the bar with its left end at (x, y), y its upper edge, and returns the width it takes with its label.
-func (b bar) draw(c canvas, p pen, x, y, u float64, approx bool) float64 {
+func (b bar) draw(c canvas, p pen, x, y, u float64) float64 {
 	h := 0.55 * u
 	c.box(x-0.1*u, y-0.1*u, b.px+0.2*u, h+0.2*u, ink)
 	for i := range b.parts {
@@ -74,10 +74,6 @@ func (b bar) draw(c canvas, p pen, x, y, u float64, approx bool) float64 {
 		w := b.px / float64(b.parts)
 		c.box(x+float64(i)*w, y, w, h, fill)
 	}
-	label := b.label
-	if approx {
-		label = "about " + label
-	}
-	c.write(p, x+b.px+0.8*u, y+h/2+p.cap()/2, label, ink)
-	return b.px + 0.8*u + p.width(label)
+	c.write(p, x+b.px+0.8*u, y+h/2+p.cap()/2, b.label, ink)
+	return b.px + 0.8*u + p.width(b.label)
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
 
@@ -25,6 +26,8 @@ type Chart struct {
 	Lanes        []Lane
 	Unit         string
 	Empty        bool
+
+	span func(v, lo, hi float64, unit string) string
 }
 
 // ChartPoint is one visit's figure.
@@ -83,6 +86,7 @@ type frame struct {
 	lanes    [4]string
 	covers   [2]float64 // what the upkeep file covers, NaN = not stated
 	coverage string
+	words    words.Table
 }
 
 // days counts days since 1970 of an ISO date, NaN when it is none.
@@ -116,7 +120,7 @@ const (
 
 // newChart lays samples out over the frame's time. low is the least top value of the axis, so that noise is not blown up.
 func newChart(title, unit string, ss []sample, f frame, low float64, entries []entry) Chart {
-	c := Chart{Title: title, Unit: unit, W: chartW, Left: 70, Right: chartW - 12, Top: chartTop, Bottom: chartTop + plotH}
+	c := Chart{span: func(v, lo, hi float64, unit string) string { return span(f.words, v, lo, hi, unit) }, Title: title, Unit: unit, W: chartW, Left: 70, Right: chartW - 12, Top: chartTop, Bottom: chartTop + plotH}
 	top := low
 	for _, s := range ss {
 		if !math.IsNaN(s.v) {
@@ -176,7 +180,7 @@ func (c *Chart) plot(ss []sample, x, in, y func(float64) float64) {
 			mid = (s.day + until) / 2
 		}
 		p := ChartPoint{X: in(mid), XFrom: in(s.day), XTo: in(until), Y: y(s.v), YLo: y(nanless(s.lo, s.v)), YHi: y(nanless(s.hi, s.v))}
-		p.Text = fmt.Sprintf("%s: %s", s.visit, span(s.v, s.lo, s.hi, c.Unit))
+		p.Text = s.visit + ": " + c.span(s.v, s.lo, s.hi, c.Unit)
 		told = append(told, p.Text)
 		c.Points = append(c.Points, p)
 		line = append(line, fmt.Sprintf("%.1f,%.1f", p.X, p.Y))
@@ -276,7 +280,7 @@ func nanless(v, other float64) float64 {
 }
 
 // span writes a figure with its interval: "12.3 % (9.8 to 15.1)".
-func span(v, lo, hi float64, unit string) string {
+func span(w words.Table, v, lo, hi float64, unit string) string {
 	if math.IsNaN(v) {
 		return "–"
 	}
@@ -289,7 +293,7 @@ func span(v, lo, hi float64, unit string) string {
 		s += " " + unit
 	}
 	if !math.IsNaN(lo) && !math.IsNaN(hi) {
-		s += " (" + table.Number(lo, digits) + " to " + table.Number(hi, digits) + ")"
+		return w.Say("span", s, table.Number(lo, digits), table.Number(hi, digits))
 	}
 	return s
 }

@@ -1,11 +1,13 @@
 // Package report writes report.html, worksheet.html and tables.xlsx from the tables of a run. It computes no figure: it
 // picks, words and draws what the tables hold. Everything that came from the user is escaped by html/template.
 //
-// All words stand in words/en.json, so that another language is one more file.
+// All words stand in package words, so that another language is one more file there.
 package report
 
 import (
+	"tilelapse/measure/order"
 	"tilelapse/measure/plane"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/survey"
 	"tilelapse/pipeline/table"
 )
@@ -13,6 +15,7 @@ import (
 // Input is what the reports are written from.
 type Input struct {
 	Survey    *survey.Survey
+	Words     words.Table // of the language to write in
 	Version   string
 	Set       *table.Set
 	Views     []View
@@ -20,12 +23,10 @@ type Input struct {
 	FirstLast []table.Compare // every zone's latest reading against its first, on the tiles read in both
 	Kinds     []string        // kind read from the words of each upkeep entry without one, in the order of Survey.Upkeep
 	Else      Sensitivity     // what the same photographs say when asked otherwise
-	Cautions  []Caution
-	Steps     []Steps
-	Rule      string // of the cleaning order, one sentence
-	Originals string // SHA-256 of ORIGINALS.sha256
-	Hashes    []Hash // of every original
-	Method    []string
+	Plan      order.Plan      // the cleaning order, its places in the order of Set.Priorities
+	Since     []string        // of every place: when work was last recorded, in words
+	Originals string          // SHA-256 of ORIGINALS.sha256
+	Hashes    []Hash          // of every original
 }
 
 // View is a view with its pictures. Coordinates are px of the pictures' own frame before scaling, W x H.
@@ -65,11 +66,10 @@ type Picture struct {
 
 // Finding is one test of the fixed list: a statement in plain words with its numbers and limits.
 type Finding struct {
-	Question, Answer, Method string
-	Limits, Weaken           []string
-	Made                     bool // the test could be made
-	Told                     bool // it found a difference, after correction for the number of tests
-	LeftOut                  LeftOut
+	words.Finding
+	Made    bool // the test could be made
+	Told    bool // it found a difference, after correction for the number of tests
+	LeftOut LeftOut
 }
 
 // LeftOut says what leaving out each photo in turn did to a finding. NaN = not available.
@@ -78,15 +78,6 @@ type LeftOut struct {
 	EffectLo, EffectHi   float64
 	LoWithout, HiWithout string   // the photos left out at these ends
 	Changes, NotMade     []string // photos without which the finding is another one, or the test can't be made
-}
-
-// Caution is a sentence that stands beside every work, and where it comes from.
-type Caution struct{ Key, Text, Source string }
-
-// Steps is the permitted work of one trade: gardener, tiler or conservator.
-type Steps struct {
-	Trade string
-	Texts []string
 }
 
 // Sensitivity is what the same photographs say when they are asked otherwise.

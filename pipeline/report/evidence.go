@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"tilelapse/measure/trend"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
 
@@ -39,9 +40,9 @@ type opacityLine struct {
 	Was40          float64
 }
 
-func (p *page) zoneName(zone string, w words) string {
+func (p *page) zoneName(zone string, w words.Table) string {
 	if zone == "" {
-		return w.say("upkeep.everywhere")
+		return w.Say("upkeep.everywhere")
 	}
 	for _, z := range p.Zones {
 		if strings.EqualFold(z.ID, zone) {
@@ -52,48 +53,48 @@ func (p *page) zoneName(zone string, w words) string {
 }
 
 // upkeep fills the entries of the upkeep file, what followed what was due or asked, and the times without an entry.
-func (p *page) upkeep(w words) {
+func (p *page) upkeep(w words.Table) {
 	for i, u := range p.Survey.Upkeep {
 		date := u.Date
 		if u.Until != "" && u.Until != u.Date {
 			date += " – " + u.Until
 		}
-		kind := w.say("kind." + named(u.Kind))
+		kind := w.Say("kind." + named(u.Kind))
 		if u.Kind == "" && p.kind(i) != "" {
-			kind = w.say("kind.read", w.say("kind."+p.kind(i)))
+			kind = w.Say("kind.read", w.Say("kind."+p.kind(i)))
 		}
 		p.Upkeep = append(p.Upkeep, upkeepLine{date, p.zoneName(u.Zone, w), kind, u.Work, u.Note, u.Doc})
 	}
 	sort.SliceStable(p.Upkeep, func(i, j int) bool { return p.Upkeep[i].Date < p.Upkeep[j].Date })
 	switch r := p.Survey.Record; {
 	case r != nil && r.Source != "":
-		p.Record = w.say("upkeep.record", orUnknown(r.From, w), orUnknown(r.To, w), r.Source)
+		p.Record = w.Say("upkeep.record", orUnknown(r.From, w), orUnknown(r.To, w), r.Source)
 	case r != nil:
-		p.Record = w.say("upkeep.record", orUnknown(r.From, w), orUnknown(r.To, w), w.say("upkeep.nosource"))
+		p.Record = w.Say("upkeep.record", orUnknown(r.From, w), orUnknown(r.To, w), w.Say("upkeep.nosource"))
 	default:
-		p.Record = w.say("upkeep.norecord")
+		p.Record = w.Say("upkeep.norecord")
 	}
-	p.NoEntry = p.record().NoEntry()
+	p.NoEntry = w.NoEntry(p.record())
 	p.follow(w)
 	p.silences()
 }
 
-func orUnknown(s string, w words) string {
+func orUnknown(s string, w words.Table) string {
 	if s == "" {
-		return w.say("unknown")
+		return w.Say("unknown")
 	}
 	return s
 }
 
 // follow lists what was due or asked with the next answer and the next entry of work for the same zone.
-func (p *page) follow(w words) {
+func (p *page) follow(w words.Table) {
 	es := p.worked()
 	sort.SliceStable(es, func(i, j int) bool { return es[i].When.From < es[j].When.From })
 	for _, e := range es {
 		if e.Kind != "due" && e.Kind != "asked" {
 			continue
 		}
-		l := followLine{Date: e.When.String(), Zone: p.zoneName(e.Zone, w), Kind: w.say("kind." + e.Kind), Work: e.Work, Answer: p.NoEntry, Done: p.NoEntry}
+		l := followLine{Date: e.When.String(), Zone: p.zoneName(e.Zone, w), Kind: w.Say("kind." + e.Kind), Work: e.Work, Answer: p.NoEntry, Done: p.NoEntry}
 		if e.Kind == "due" {
 			l.Answer = ""
 		}
@@ -102,7 +103,7 @@ func (p *page) follow(w words) {
 			if o.When.From < e.When.From || (o.Zone != "" && e.Zone != "" && !strings.EqualFold(o.Zone, e.Zone)) {
 				continue
 			}
-			after := fmt.Sprintf("%s: %s (%s)", o.When, o.Work, w.say("follow.days", o.When.From-e.When.From))
+			after := fmt.Sprintf("%s: %s (%s)", o.When, o.Work, w.Say("follow.days", o.When.From-e.When.From))
 			if o.Kind == "answered" && e.Kind == "asked" && !answered {
 				l.Answer, answered = after, true
 			}
@@ -183,7 +184,7 @@ func (p *page) limits() {
 }
 
 // perYear counts photos by year.
-func (p *page) perYear(w words) {
+func (p *page) perYear(w words.Table) {
 	n := map[string]*yearBar{}
 	var years []string
 	for _, ph := range p.Set.Photos {
@@ -217,7 +218,7 @@ func (p *page) perYear(w words) {
 		b := *n[y]
 		b.UsedW, b.RejW = 100*float64(b.Used)/float64(most), 100*float64(b.Rejected)/float64(most)
 		if y == "" {
-			b.Year = w.say("undated")
+			b.Year = w.Say("undated")
 		}
 		p.PerYear = append(p.PerYear, b)
 	}
@@ -264,51 +265,51 @@ func sizes[T any](rows []T, of func(T) float64) (n int, middle, most float64) {
 }
 
 // sizesIn words sizes, "" when there are none.
-func sizesIn[T any](w words, key string, rows []T, of func(T) float64) string {
+func sizesIn[T any](w words.Table, key string, rows []T, of func(T) float64) string {
 	n, middle, most := sizes(rows, of)
 	if n == 0 {
 		return ""
 	}
-	return w.say(key, n, table.Number(middle, 1), table.Number(most, 1))
+	return w.Say(key, n, table.Number(middle, 1), table.Number(most, 1))
 }
 
 // slopeWords words a slope with what is known of it.
-func slopeWords(t table.Trend, w words) string {
+func slopeWords(t table.Trend, w words.Table) string {
 	switch {
 	case math.IsNaN(t.SlopePerYear):
 		return ""
 	case math.IsNaN(t.Lo) || math.IsNaN(t.Hi):
-		return w.say("trend.slopeonly", table.Number(t.SlopePerYear, 2))
+		return w.Say("trend.slopeonly", table.Number(t.SlopePerYear, 2))
 	case math.IsNaN(t.PTrend):
-		return w.say("trend.nop", table.Number(t.SlopePerYear, 2), table.Number(t.Lo, 2), table.Number(t.Hi, 2))
+		return w.Say("trend.nop", table.Number(t.SlopePerYear, 2), table.Number(t.Lo, 2), table.Number(t.Hi, 2))
 	}
-	return w.say("trend.slope", table.Number(t.SlopePerYear, 2), table.Number(t.Lo, 2), table.Number(t.Hi, 2), probability(t.PTrend))
+	return w.Say("trend.slope", table.Number(t.SlopePerYear, 2), table.Number(t.Lo, 2), table.Number(t.Hi, 2), probability(t.PTrend))
 }
 
 // withoutPhoto words what leaving out each photo did to a finding.
-func withoutPhoto(f Finding, w words) string {
+func withoutPhoto(f Finding, w words.Table) string {
 	if !f.Made {
-		return w.say("out.notmade")
+		return w.Say("out.notmade")
 	}
 	l := f.LeftOut
-	s := w.say("out.range", probability(l.PLo), probability(l.PHi))
+	s := w.Say("out.range", probability(l.PLo), probability(l.PHi))
 	if !math.IsNaN(l.EffectLo) && !math.IsNaN(l.EffectHi) {
-		s += " " + w.say("out.effect", table.Number(l.EffectLo, 2), l.LoWithout, bounded(l.EffectHi, w), l.HiWithout)
+		s += " " + w.Say("out.effect", table.Number(l.EffectLo, 2), l.LoWithout, bounded(l.EffectHi, w), l.HiWithout)
 	}
 	switch {
 	case len(l.Changes)+len(l.NotMade) == 0:
-		s += " " + w.say("out.same")
+		s += " " + w.Say("out.same")
 	case len(l.Changes)+len(l.NotMade) > 6:
-		s += " " + w.say("out.many", len(l.Changes)+len(l.NotMade))
+		s += " " + w.Say("out.many", len(l.Changes)+len(l.NotMade))
 	default:
-		s += " " + w.say("out.changes", strings.Join(append(append([]string(nil), l.Changes...), l.NotMade...), ", "))
+		s += " " + w.Say("out.changes", strings.Join(append(append([]string(nil), l.Changes...), l.NotMade...), ", "))
 	}
 	return s
 }
 
-func bounded(v float64, w words) string {
+func bounded(v float64, w words.Table) string {
 	if math.IsInf(v, 1) {
-		return w.say("unbounded")
+		return w.Say("unbounded")
 	}
 	return table.Number(v, 2)
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"tilelapse/measure/plane"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
 
@@ -45,7 +46,7 @@ type gapRow struct {
 func (r gapRow) Back() bool { return r.Final == "present" }
 
 // gaps lists every tile once read as missing or off-palette, with when it was last seen present.
-func (p *page) gaps(w words) {
+func (p *page) gaps(w words.Table) {
 	for _, v := range p.Views {
 		ring := map[string]Tile{}
 		for _, t := range v.Tiles {
@@ -73,16 +74,16 @@ func (p *page) gaps(w words) {
 	}
 }
 
-func shapeOf(ring []plane.Point, r gapRow, side float64, w words) gapShape {
+func shapeOf(ring []plane.Point, r gapRow, side float64, w words.Table) gapShape {
 	s := gapShape{No: r.No, Kind: r.Kind, Label: fmt.Sprint(r.No), Year: year(r.First)}
 	if r.Back() {
 		s.Kind = "back"
 	}
 	last := r.LastPresent
 	if last == "" {
-		last = w.say("gap.never")
+		last = w.Say("gap.never")
 	}
-	s.Title = w.say("gap.title", r.No, w.say("state."+r.Kind), last, r.First)
+	s.Title = w.Say("gap.title", r.No, w.Say("state."+r.Kind), last, r.First)
 	s.Points, s.X, s.Y = outline(ring)
 	s.Size = labelSize(ring, side)
 	return s

@@ -1,13 +1,11 @@
 package report
 
 import (
-	"fmt"
 	"html/template"
 	"math"
-	"regexp"
 	"sort"
-	"strconv"
 
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
 
@@ -32,6 +30,8 @@ type page struct {
 	Silent    []silentLine
 	Limits    []string // of every test made
 	Record    string
+	Rule      string // of the cleaning order
+	Cautions  []words.Caution
 	NoEntry   string
 	PerYear   []yearBar
 	Opacities []opacityLine
@@ -61,7 +61,7 @@ type glazePage struct {
 }
 
 // newPage picks from the tables what the reports show.
-func newPage(in Input, w words) *page {
+func newPage(in Input, w words.Table) *page {
 	p := &page{Input: in, Site: in.Survey.Site, Metric: in.Survey.Report.Units != "us"}
 	for _, z := range in.Set.Zones {
 		if p.From == "" || z.Visit < p.From {
@@ -79,7 +79,7 @@ func newPage(in Input, w words) *page {
 	p.Repeat, p.Controls = in.Set.Repeat, in.Set.Controls
 	p.zones(w)
 	p.gaps(w)
-	p.priorities()
+	p.priorities(w)
 	p.glazes(w)
 	p.upkeep(w)
 	p.perYear(w)
@@ -113,17 +113,17 @@ func (p *page) unit(cm2 float64) (size float64, name string, digits int) {
 	a := math.Abs(cm2)
 	switch {
 	case p.Metric && a < 1000:
-		return 1, " cm²", 0
+		return 1, p.Words.Say("unit.cm2"), 0
 	case p.Metric && a < 100000:
-		return 10000, " m²", 2
+		return 10000, p.Words.Say("unit.m2"), 2
 	case p.Metric:
-		return 10000, " m²", 1
+		return 10000, p.Words.Say("unit.m2"), 1
 	case a < cm2PerSqFt:
-		return cm2PerSqIn, " sq in", 0
+		return cm2PerSqIn, p.Words.Say("unit.sqin"), 0
 	case a < 10*cm2PerSqFt:
-		return cm2PerSqFt, " sq ft", 1
+		return cm2PerSqFt, p.Words.Say("unit.sqft"), 1
 	}
-	return cm2PerSqFt, " sq ft", 0
+	return cm2PerSqFt, p.Words.Say("unit.sqft"), 0
 }
 
 // area writes an area in the report's units.
@@ -141,36 +141,19 @@ func (p *page) areaSpan(cm2, lo, hi float64) string {
 		return p.area(cm2)
 	}
 	size, name, digits := p.unit(cm2)
-	return fmt.Sprintf("%s%s (%s to %s)", table.Number(cm2/size, digits), name, table.Number(lo/size, digits), table.Number(hi/size, digits))
+	return p.Words.Say("span", table.Number(cm2/size, digits)+name, table.Number(lo/size, digits), table.Number(hi/size, digits))
 }
 
-var cm2Words = regexp.MustCompile(`(-?[0-9.]+) cm²( a year)?(?: \((-?[0-9.]+) to (-?[0-9.]+)\))?`)
-
-// inUnits turns the areas of a sentence into the report's units.
-func (p *page) inUnits(s string) string {
-	if p.Metric {
-		return s
+func (p *page) priorities(w words.Table) {
+	p.Cautions = w.Cautions()
+	if len(p.Set.Priorities) > 0 {
+		p.Rule = w.Rule(p.Plan)
 	}
-	return cm2Words.ReplaceAllStringFunc(s, func(m string) string {
-		g := cm2Words.FindStringSubmatch(m)
-		ft := func(t string) string {
-			v, err := strconv.ParseFloat(t, 64)
-			if err != nil {
-				return t
-			}
-			return table.Number(v/cm2PerSqFt, 2)
+	for i, r := range p.Set.Priorities {
+		q := priorityPage{Priority: r, ZoneTitle: p.title(r.View, r.Zone), Area: p.areaSpan(r.ScaleCm2, r.ScaleCm2Lo, r.ScaleCm2Hi), Growth: p.area(r.GrowthCm2), Reason: r.Why}
+		if i < len(p.Plan.Places) {
+			q.Reason = w.Why(p.Plan.Places[i], p.areaSpan, p.Since[i])
 		}
-		out := ft(g[1]) + " sq ft" + g[2]
-		if g[3] != "" {
-			out += " (" + ft(g[3]) + " to " + ft(g[4]) + ")"
-		}
-		return out
-	})
-}
-
-func (p *page) priorities() {
-	for _, r := range p.Set.Priorities {
-		q := priorityPage{Priority: r, ZoneTitle: p.title(r.View, r.Zone), Area: p.areaSpan(r.ScaleCm2, r.ScaleCm2Lo, r.ScaleCm2Hi), Growth: p.area(r.GrowthCm2), Reason: p.inUnits(r.Why)}
 		q.Hours, q.Cost = "–", "–"
 		if !math.IsNaN(r.HoursLo) {
 			q.Hours = table.Number(r.HoursLo, 1) + " – " + table.Number(r.HoursHi, 1)
@@ -183,7 +166,7 @@ func (p *page) priorities() {
 }
 
 // glazes shows the latest visit's drift of each glaze as two swatches.
-func (p *page) glazes(w words) {
+func (p *page) glazes(w words.Table) {
 	latest := map[string]table.Glaze{}
 	var keys []string
 	for _, g := range p.Set.Glazes {
@@ -204,7 +187,7 @@ func (p *page) glazes(w words) {
 		p.ToPalette = p.ToPalette || !math.IsNaN(g.PaletteDE00)
 		p.Glazes = append(p.Glazes, glazePage{
 			Glaze: g, Was: swatch(g.RefL, g.RefA, g.RefB), Now: swatch(g.RefL+g.DL, g.RefA+g.DA, g.RefB+g.DB),
-			Figure: span(g.DriftDE00, g.Lo, g.Hi, ""), Size: w.say("drift." + driftSize(g)),
+			Figure: span(w, g.DriftDE00, g.Lo, g.Hi, ""), Size: w.Say("drift." + driftSize(g)),
 		})
 	}
 }

@@ -5,13 +5,12 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/base64"
-	"fmt"
 	"html/template"
 	"math"
 
 	"github.com/lucasb-eyer/go-colorful"
 
-	"tilelapse/measure/trend"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
 
@@ -28,14 +27,14 @@ func swatch(l, a, b float64) template.CSS {
 
 // Report returns report.html: one file, no network, at most MaxBytes long.
 func Report(in Input) ([]byte, error) {
-	return render(in, "report.gohtml", func(p *page, w words) error {
+	return render(in, "report.gohtml", func(p *page, w words.Table) error {
 		return p.pictures(MaxBytes - 3<<20)
 	})
 }
 
 // Worksheet returns worksheet.html: a page each for gardener, tiler and conservator.
 func Worksheet(in Input) ([]byte, error) {
-	return render(in, "worksheet.gohtml", func(p *page, w words) error {
+	return render(in, "worksheet.gohtml", func(p *page, w words.Table) error {
 		for i, v := range p.Views { // only the latest picture is shown
 			p.Views[i].Pictures = v.Pictures[max(0, len(v.Pictures)-1):]
 		}
@@ -47,11 +46,8 @@ func Worksheet(in Input) ([]byte, error) {
 	})
 }
 
-func render(in Input, name string, fill func(*page, words) error) ([]byte, error) {
-	w, err := loadWords(in.Survey.Report.Language)
-	if err != nil {
-		return nil, fmt.Errorf("words: %w", err)
-	}
+func render(in Input, name string, fill func(*page, words.Table) error) ([]byte, error) {
+	w := in.Words
 	in.Views = append([]View(nil), in.Views...)
 	p := newPage(in, w)
 	if err := fill(p, w); err != nil {
@@ -66,14 +62,14 @@ func render(in Input, name string, fill func(*page, words) error) ([]byte, error
 		return nil, err
 	}
 	t, err := template.New("").Funcs(template.FuncMap{
-		"say":      w.say,
+		"say":      w.Say,
 		"style":    func() template.CSS { return template.CSS(css) },
 		"code":     func() template.JS { return template.JS(js) },
 		"codeHash": func() string { h := sha256.Sum256(js); return base64.StdEncoding.EncodeToString(h[:]) },
 		"change":   func(z zonePage) string { return changeWords(z, w) },
 		"out":      func(f Finding) string { return withoutPhoto(f, w) },
 		"p":        probability,
-		"serial":   func() string { return trend.SerialLimit },
+		"serial":   func() string { return w.Say("serial.limit") },
 		"repeatable": func(rs []table.Repeat) string {
 			return sizesIn(w, "method.repeatable", rs, func(r table.Repeat) float64 { return r.ScaleDiff })
 		},
@@ -81,7 +77,7 @@ func render(in Input, name string, fill func(*page, words) error) ([]byte, error
 		"leftout": func(cs []table.Control) string {
 			return sizesIn(w, "method.left", cs, func(c table.Control) float64 { return c.DE00 })
 		},
-		"span":   span,
+		"span":   func(v, lo, hi float64, unit string) string { return span(w, v, lo, hi, unit) },
 		"area":   p.area,
 		"num":    func(v float64, d int) string { return dash(table.Number(v, d)) },
 		"dash":   dash,

@@ -2,12 +2,9 @@ package report
 
 import (
 	"bytes"
-	"encoding/json"
 	"image"
 	"image/jpeg"
 	"math"
-	"os"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -17,11 +14,20 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"tilelapse/measure/plane"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/survey"
 	"tilelapse/pipeline/table"
 )
 
 const hostile = `<img src=x onerror=alert(1)>`
+
+// english are the words of the reports.
+func english(t *testing.T) words.Table {
+	t.Helper()
+	w, err := words.Load(words.English)
+	require.NoError(t, err)
+	return w
+}
 
 // made is a small invented run: one zone on three visits, a missing tile, one refused photo, and hostile names.
 func made(t *testing.T) Input {
@@ -44,7 +50,7 @@ func made(t *testing.T) Input {
 	set.Priorities = []table.Priority{{Order: 1, View: "v", Zone: "z", ScaleCm2: 20000, ScaleCm2Lo: 10000, ScaleCm2Hi: 30000, GrowthCm2: nan, HoursLo: nan, CostLo: nan, Why: "most area"}}
 	ring := []plane.Point{{X: 10, Y: 10}, {X: 30, Y: 10}, {X: 30, Y: 30}, {X: 10, Y: 30}}
 	return Input{
-		Survey: s, Version: "test", Set: set, Rule: "Most area first.", Cautions: []Caution{{"acid", "Never use acid on glazed tile.", "a source"}}, Originals: strings.Repeat("a", 64),
+		Survey: s, Version: "test", Set: set, Words: english(t), Originals: strings.Repeat("a", 64),
 		Views: []View{{ID: "v", W: 80, H: 60, Zones: []Zone{{ID: "z", Title: hostile}}, Tiles: []Tile{{ID: "t1", Zone: "z", Ring: ring}},
 			Pictures: []Picture{{Visit: "2020-05-01", JPEG: jpg.Bytes(), W: 80, H: 60}, {Visit: "2022-06-01", JPEG: jpg.Bytes(), W: 80, H: 60}}}},
 	}
@@ -72,7 +78,7 @@ func TestReportTellsTheFiguresWithTheirIntervals(t *testing.T) {
 	b, err := Report(made(t))
 	require.NoError(t, err)
 	page := string(b)
-	for _, want := range []string{"8.0 % (6.0 to 11.0)", "2022-06-01", "Never use acid", "2.00 m² (1.00 to 3.00)", "Most area first.", strings.Repeat("a", 64), "blurred", "2021-06-01"} {
+	for _, want := range []string{"8.0 % (6.0 to 11.0)", "2022-06-01", "Never use acid", "Next comes, among the zones", "2.00 m² (1.00 to 3.00)", strings.Repeat("a", 64), "blurred", "2021-06-01"} {
 		assert.Contains(t, page, want)
 	}
 	assert.NotContains(t, page, "⟨", "a text is missing from the table of words")
@@ -81,39 +87,10 @@ func TestReportTellsTheFiguresWithTheirIntervals(t *testing.T) {
 	assert.NotContains(t, page, "NaN")
 }
 
-// Every key the templates and the code ask for has its text, and no text is left over.
-func TestWordsAreComplete(t *testing.T) {
-	w := words{}
-	b, err := os.ReadFile("words/en.json")
-	require.NoError(t, err)
-	require.NoError(t, json.Unmarshal(b, &w))
-	asked := map[string]bool{}
-	for _, glob := range []string{"*.go", "page/*.gohtml"} {
-		files, err := filepath.Glob(glob)
-		require.NoError(t, err)
-		for _, f := range files {
-			src, err := os.ReadFile(f)
-			require.NoError(t, err)
-			for _, m := range regexp.MustCompile(`(?:say[( ]|print |sizesIn\(w, )"([a-z][^"]*)"`).FindAllStringSubmatch(string(src), -1) {
-				asked[m[1]] = true
-			}
-		}
-	}
-	for k := range asked {
-		if !strings.HasSuffix(k, ".") {
-			assert.Contains(t, w, k)
-		}
-	}
-	for k := range w {
-		prefix := k[:strings.Index(k, ".")+1]
-		assert.True(t, asked[k] || (prefix != "" && asked[prefix]), "%s is never said", k)
-	}
-}
-
 func TestChartKeepsToItsFrame(t *testing.T) {
 	nan := math.NaN()
 	ss := []sample{{0, nan, 0, 0, 4, "a"}, {400, 430, 90, 70, 130, "b"}, {800, nan, nan, 0, 0, "c"}}
-	f := frame{from: 0, to: 800, lanes: [4]string{"due", "asked", "answered", "done"}, covers: [2]float64{-500, 300}, coverage: "covers"}
+	f := frame{words: english(t), from: 0, to: 800, lanes: [4]string{"due", "asked", "answered", "done"}, covers: [2]float64{-500, 300}, coverage: "covers"}
 	c := newChart("x", "%", ss, f, 5, []entry{{day: 100, lane: 3, work: true, sign: "C"}, {day: 9000, lane: 3, work: true, sign: "C"}, {day: 200, lane: 0, sign: "N"}})
 	require.Len(t, c.Points, 2, "what was not measured is not drawn")
 	for _, p := range c.Points {
@@ -133,9 +110,9 @@ func TestChartKeepsToItsFrame(t *testing.T) {
 
 func TestWorkbookHoldsTypedCellsAndTheSameBytesTwice(t *testing.T) {
 	in := made(t)
-	a, err := Workbook(in.Set)
+	a, err := Workbook(in.Set, english(t))
 	require.NoError(t, err)
-	b, err := Workbook(in.Set)
+	b, err := Workbook(in.Set, english(t))
 	require.NoError(t, err)
 	assert.True(t, bytes.Equal(a, b))
 	f, err := excelize.OpenReader(bytes.NewReader(a))
@@ -152,7 +129,7 @@ func TestWorkbookHoldsTypedCellsAndTheSameBytesTwice(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "4", v)
 	said := map[string]bool{}
-	for _, d := range definitions {
+	for _, d := range definitions(english(t)) {
 		said[d[0]+"."+d[1]] = true
 	}
 	for _, name := range f.GetSheetList() {

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"tilelapse/measure/colour"
+	"tilelapse/measure/order"
 	"tilelapse/measure/plane"
 	"tilelapse/pipeline/survey"
 	"tilelapse/pipeline/table"
@@ -30,8 +31,8 @@ func TestSwatchesThatExplainShowTheirDifference(t *testing.T) {
 }
 
 func TestAreasInTheUnitsAskedFor(t *testing.T) {
-	us := &page{}
-	metric := &page{Metric: true}
+	us := &page{Input: Input{Words: english(t)}}
+	metric := &page{Input: us.Input, Metric: true}
 	assert.Equal(t, "2.00 m²", metric.area(20000))
 	assert.Equal(t, "500 cm²", metric.area(500))
 	assert.Equal(t, "12.0 m²", metric.area(120000))
@@ -39,9 +40,9 @@ func TestAreasInTheUnitsAskedFor(t *testing.T) {
 	assert.Equal(t, "16 sq in", us.area(100), "100 / 6.4516 = 15.5")
 	assert.Equal(t, "22 sq ft", us.area(20000), "20000 / 929.0304 = 21.53")
 	assert.Equal(t, "1.0 sq ft", us.area(929.0304))
-	why := "largest whitened area; 929 cm² (465 to 1858); grows by 92.9 cm² a year (9.3 to 186); 3 tiles beside gaps"
-	assert.Equal(t, why, metric.inUnits(why))
-	assert.Equal(t, "largest whitened area; 1.00 sq ft (0.50 to 2.00); grows by 0.10 sq ft a year (0.01 to 0.20); 3 tiles beside gaps", us.inUnits(why))
+	place := order.Place{Order: 1, Reason: order.Reason{Largest: true}, Zone: order.Zone{Cm2: 929.0304, Cm2Lo: 464.5152, Cm2Hi: 1858.0608, Growth: 929.0304, GrowthLo: 929.0304, GrowthHi: 1858.0608, AtRisk: 3}}
+	assert.Equal(t, "largest whitened area; 929 cm² (465 to 1858); growth a year 929 cm² (929 to 1858); 3 tiles beside gaps", us.Words.Why(place, metric.areaSpan, ""))
+	assert.Equal(t, "largest whitened area; 1.0 sq ft (0.5 to 2.0); growth a year 1.0 sq ft (1.0 to 2.0); 3 tiles beside gaps", us.Words.Why(place, us.areaSpan, ""))
 }
 
 func TestSheetsAndReportKeepToUSUnits(t *testing.T) {
@@ -66,23 +67,16 @@ func TestSilenceIsWordedAsWhatTheFileHolds(t *testing.T) {
 	for _, word := range []string{"not done", "neglected by", "nobody", "never cleaned", "failed to"} {
 		assert.NotContains(t, text, word)
 	}
-	p := newPage(in, must(t))
+	p := newPage(in, english(t))
 	require.Len(t, p.Follow, 3)
 	assert.Equal(t, "2020-07-11: ivy cut back (1228 days later)", p.Follow[0].Done)
 	assert.Equal(t, "2019-02-11: will be looked at (133 days later)", p.Follow[1].Answer)
 	assert.Equal(t, p.NoEntry, p.Follow[2].Answer, "no answer on record")
 	assert.Equal(t, p.NoEntry, p.Follow[2].Done, "the work after it was for another zone")
 	in.Survey.Record = nil
-	p = newPage(in, must(t))
+	p = newPage(in, english(t))
 	assert.Equal(t, "no entry in the file (what period it covers is not stated)", p.NoEntry)
 	assert.Empty(t, p.Silent, "silence is not counted when it is not known what the file covers")
-}
-
-func must(t *testing.T) words {
-	t.Helper()
-	w, err := loadWords("en")
-	require.NoError(t, err)
-	return w
 }
 
 func TestTilesOutOfSightAreNoRecovery(t *testing.T) {
@@ -117,12 +111,12 @@ func TestNothingIsSaidThatCannotBeTold(t *testing.T) {
 	}
 	assert.Equal(t, 2, zonePage{}.direction())
 	z := zonePage{Change: &table.Compare{ScaleChange: 2, Lo: 1, Hi: 3}, First: table.Zone{Visit: "2020-01-01", ScaleDetectable: 2.5}, Latest: table.Zone{Visit: "2021-01-01", ScalePct: 4, ScaleDetectable: nan}}
-	assert.Equal(t, "2.0 points since 2020-01-01, less than can be told from none here (2.5)", changeWords(z, must(t)))
+	assert.Equal(t, "2.0 points since 2020-01-01, less than can be told from none here (2.5)", changeWords(z, english(t)))
 }
 
 func TestSheetsCountWhatIsStillMissing(t *testing.T) {
 	in := lean(t)
-	w := must(t)
+	w := english(t)
 	p := newPage(in, w)
 	p.sheets(w)
 	require.Len(t, p.Sheets, 3)
@@ -181,7 +175,7 @@ func TestCorrectionsOfAPersonStandInTheMap(t *testing.T) {
 
 func TestPicturesKeepTheFileSmall(t *testing.T) {
 	in := large(t)
-	w := must(t)
+	w := english(t)
 	full := newPage(in, w)
 	require.NoError(t, full.pictures(MaxBytes))
 	sum := func(p *page) (n, bytes int) {
@@ -264,8 +258,8 @@ func TestReportIsTheSameTwiceAndOfAnEmptySurvey(t *testing.T) {
 		b, err := make(lean(t))
 		require.NoError(t, err)
 		assert.Equal(t, a, b, name)
-		none, err := make(Input{Survey: &survey.Survey{Site: "Empty", Report: survey.Report{Language: "xx"}}, Set: &table.Set{}})
-		require.NoError(t, err, "nothing measured, and a language without a file")
+		none, err := make(Input{Survey: &survey.Survey{Site: "Empty"}, Words: english(t), Set: &table.Set{}})
+		require.NoError(t, err, "nothing measured")
 		assert.NotContains(t, string(none), "NaN")
 		assert.Contains(t, string(none), "Empty")
 	}

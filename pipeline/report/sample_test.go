@@ -14,10 +14,14 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"tilelapse/measure/associate"
 	"tilelapse/measure/order"
 	"tilelapse/measure/plane"
+	"tilelapse/measure/trend"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/survey"
 	"tilelapse/pipeline/table"
+	"tilelapse/register"
 )
 
 const (
@@ -26,7 +30,10 @@ const (
 
 // large is an invented survey big enough to show every part of the reports: two views of two zones, seven visits,
 // losses, corrections, letters, prints and refused photos. One zone's title is hostile.
-func large(t *testing.T) Input {
+func large(t *testing.T) Input { return largeIn(t, english(t)) }
+
+// largeIn is large in a language.
+func largeIn(t *testing.T, w words.Table) Input {
 	t.Helper()
 	nan := math.NaN()
 	visits := []string{"2014-01-01", "2017-05-20", "2018-09-12", "2020-05-09", "2021-10-16", "2022-09-17", "2024-05-04"}
@@ -44,13 +51,7 @@ func large(t *testing.T) Input {
 		},
 	}
 	set := &table.Set{}
-	in := Input{Survey: s, Version: "test", Set: set, Rule: order.Rule, Originals: strings.Repeat("0a", 32), Kinds: []string{"", "", "", "", "cut_back", "", ""}}
-	for _, c := range order.Cautions() {
-		in.Cautions = append(in.Cautions, Caution{c.Key, c.Text, c.Source})
-	}
-	for _, st := range order.Steps() {
-		in.Steps = append(in.Steps, Steps{st.Trade, st.Texts})
-	}
+	in := Input{Survey: s, Version: "test", Set: set, Words: w, Originals: strings.Repeat("0a", 32), Kinds: []string{"", "", "", "", "cut_back", "", ""}}
 	for v := 1; v <= 2; v++ {
 		id := fmt.Sprintf("view-%d", v)
 		view := View{ID: id, W: sampleW, H: sampleH, Area: "few length lines", TilesFound: v == 2}
@@ -93,16 +94,18 @@ func large(t *testing.T) Input {
 				}
 				set.Zones = append(set.Zones, row)
 			}
-			set.Trends = append(set.Trends, table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct", Visits: 6, From: visits[1], To: visits[6], SlopePerYear: 1.9 + float64(z), Lo: 1.1, Hi: 3.2 + float64(z), PTrend: 0.017, SameSeasonP: nan, Threshold: 25, Note: "only 6 visits: read the p-value with care (8 or more are usual)"})
+			set.Trends = append(set.Trends, table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct", Visits: 6, From: visits[1], To: visits[6], SlopePerYear: 1.9 + float64(z), Lo: 1.1, Hi: 3.2 + float64(z), PTrend: 0.017, SameSeasonP: nan, Threshold: 25, Note: w.Note(trend.Note{Code: trend.FewVisits, Args: []any{6, 8}})})
 			if zone.ID == "top-1" {
-				set.Intervals = append(set.Intervals, table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct removed", Visits: 2, SlopePerYear: nan, Lo: nan, Hi: nan, PTrend: nan, SameSeasonP: nan, Threshold: nan, Note: "2021-06-02 scale softened with water: 6.2 percentage points less on the next visit (2.0 to 10.1); growth after it: too few visits"},
-					table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct", Visits: 3, From: visits[1], To: visits[3], SlopePerYear: nan, Lo: nan, Hi: nan, PTrend: nan, SameSeasonP: nan, Threshold: nan, Note: "before 2021-06-02; too few visits: 3 measured, 4 needed for a slope"})
+				set.Intervals = append(set.Intervals, table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct removed", Visits: 2, SlopePerYear: nan, Lo: nan, Hi: nan, PTrend: nan, SameSeasonP: nan, Threshold: nan, Note: w.Cleaning(trend.Cleaning{Entries: []trend.Entry{{When: trend.Span{From: 18780, To: 18782}, Work: "soft wash"}}, Removed: 6.2, Lo: 2, Hi: 10.1, Regrowth: trend.Slope{PerUnit: nan}, PerYear: nan})},
+					table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct", Visits: 3, From: visits[1], To: visits[3], SlopePerYear: nan, Lo: nan, Hi: nan, PTrend: nan, SameSeasonP: nan, Threshold: nan, Note: w.Note(trend.Note{Code: trend.TooFewVisits, Args: []any{3, 4}})})
 			}
 			in.Else.Slopes = append(in.Else.Slopes, SlopeRange{id, zone.ID, 1.9, 1.4, 2.6, "photos/2017-05-20/" + id + ".jpg", "photos/2024-05-04/" + id + ".jpg"})
 			in.Else.Baselines = append(in.Else.Baselines, BaselineChange{id, zone.ID, visits[6], "", "photos/2017-05-20/" + id + ".jpg", 2.2, 2.0, 1, 1, 4, 4})
 			in.FirstLast = append(in.FirstLast, table.Compare{View: id, Zone: zone.ID, Visit: visits[6], Against: visits[1], CommonTiles: 120, CommonPct: 78, ScaleChange: 9 + float64(z), Lo: 5 - 7*float64(v-1)*float64(1-z), Hi: 13})
 			set.Priorities = append(set.Priorities, table.Priority{Order: float64(len(set.Priorities) + 1), View: id, Zone: zone.ID, ScaleCm2: 4200, ScaleCm2Lo: 3500, ScaleCm2Hi: 5100, GrowthCm2: 410, TilesAtRisk: 7, HoursLo: 1.3, HoursHi: 1.9, CostLo: 60, CostHi: 85, Currency: "EUR", SinceUpkeepDays: nan,
-				Why: "largest whitened area; 4200 cm² (3500 to 5100); grows by 410 cm² a year (200 to 600); 7 tiles beside gaps; no entry in the file (covers 2016-01-01 to 2024-12-31, from the house's day book)"})
+				Why: "?"})
+			in.Plan.Places = append(in.Plan.Places, order.Place{Order: len(in.Plan.Places) + 1, Reason: order.Reason{Largest: true}, Zone: order.Zone{View: id, ID: zone.ID, Pct: 20, Cm2: 4200, Cm2Lo: 3500, Cm2Hi: 5100, Growth: 410, GrowthLo: 200, GrowthHi: 600, AtRisk: 7}})
+			in.Since = append(in.Since, in.Words.NoEntry(trend.Record{Covers: trend.Span{From: 16801, To: 20088}, Source: "the house's day book"}))
 			set.Repeat = append(set.Repeat, table.Repeat{View: id, Zone: zone.ID, Visit: visits[3], PhotoA: "a.jpg", PhotoB: "b.jpg", ScaleA: 10, ScaleB: 11 + float64(z), ScaleDiff: 1 + float64(z), DriftDE00: 0.4})
 		}
 		for i, tile := range view.Tiles {
@@ -117,11 +120,18 @@ func large(t *testing.T) Input {
 	for i, g := range []string{"barley", "chalk", "slate"} {
 		set.Glazes = append(set.Glazes, table.Glaze{Glaze: g, Visit: visits[6], View: "view-1", Tiles: 60, DriftDE00: 0.6 + 1.7*float64(i), Lo: 0.3, Hi: 5, DL: 1, DA: -0.5 * float64(i), DB: 2 * float64(i), PaletteDE00: nan, RefL: 60 - 15*float64(i), RefA: 6, RefB: 34 - 22*float64(i)})
 	}
-	set.Photos = append(set.Photos, table.Photo{Photo: "photos/2021/" + hostile + ".jpg", Status: "rejected", Reason: "too blurred for this view: sharpness 0.04, needed 0.15"}, table.Photo{Photo: "photos/yard.jpg", Visit: "2021-10-16", Status: "rejected", Reason: "shows none of the views"})
+	set.Photos = append(set.Photos, table.Photo{Photo: "photos/2021/" + hostile + ".jpg", Status: "rejected", Reason: w.Remark(register.Blurred.Words())}, table.Photo{Photo: "photos/yard.jpg", Visit: "2021-10-16", Status: "rejected", Reason: w.Remark(register.TooFewMatches.Words())})
+	scale := associate.Result{ID: associate.WhitenedBefore, Finding: associate.NotTold, P: 0.412, Holm: 0.824, Made: 3, Effect: 1.8, Lo: 0.5, Hi: 6.3, PAlone: 0.2, Inflation: 1.4, POnceEach: 0.6, Losses: 15,
+		Counts: associate.Table{ExposedLost: 9, ExposedKept: 71, OtherLost: 6, OtherKept: 84}}
+	beside := associate.Result{ID: associate.BesideGap, Finding: associate.Found, P: 0.00003, Holm: 0.0002, Made: 3, Effect: 24, Lo: 7, Hi: 80, POnceEach: nan, Losses: 15, Untold: 2,
+		Counts: associate.Table{ExposedLost: 8, ExposedKept: 32, OtherLost: 7, OtherKept: 693}, Near: associate.Ratio{Value: 6, Lo: 2, Hi: math.Inf(1), P: 0.03}}
+	growth := associate.Result{ID: associate.GrowthUpkeep, Finding: associate.Reverse, P: 0.01, Holm: 0.03, Made: 3, Effect: -4.2, Lo: -8, Hi: -1, POnceEach: nan, Shift: associate.Shift{N: [2]int{9, 4}}}
+	none := associate.Result{ID: associate.StayedShorter, P: nan, POnceEach: nan}
 	in.Findings = []Finding{
-		{Question: "Were the tiles that were lost later more whitened before?", Answer: "These photographs do not tell whether more whitened tiles were lost more often: 9 of 80 sightings of more whitened tiles ended in a loss, 6 of 90 of the others; odds 1.8 times as high (95 % interval 0.5 to 6.3); p = 0.412, corrected for 5 tests p = 0.824.", Method: "Exact conditional test.", Limits: []string{"Association in these photographs; not a cause."}, Weaken: []string{"Losses taken out on purpose during recorded work."}, Made: true, LeftOut: LeftOut{PLo: 0.21, PHi: 0.77, EffectLo: 1.2, EffectHi: math.Inf(1), LoWithout: "photos/2017-05-20/view-1.jpg", HiWithout: "photos/2018-09-12/view-1.jpg"}},
-		{Question: "Did losses lie next to earlier gaps?", Answer: "In these photographs tiles beside a gap were lost more often: 8 of 40 sightings of tiles beside a gap ended in a loss, 7 of 700 of the others; odds 24 times as high (95 % interval 7 to 80); p < 0.0001, corrected for 5 tests p = 0.0002.", Method: "Exact law of all permutations.", Limits: []string{"Association in these photographs; not a cause."}, Weaken: []string{"A stretch of wall that sheds tiles for another reason gives the same picture."}, Made: true, Told: true, LeftOut: LeftOut{PLo: 0.00002, PHi: 0.04, EffectLo: 9, EffectHi: 31, LoWithout: "photos/2022-09-17/view-1.jpg", HiWithout: "photos/2020-05-09/view-2.jpg", Changes: []string{"photos/2022-09-17/view-1.jpg"}}},
-		{Question: "How long did tiles stay?", Answer: "Not made: no tile was followed.", LeftOut: LeftOut{PLo: nan, PHi: nan, EffectLo: nan, EffectHi: nan}},
+		{Finding: in.Words.Finding(scale), Made: true, LeftOut: LeftOut{PLo: 0.21, PHi: 0.77, EffectLo: 1.2, EffectHi: math.Inf(1), LoWithout: "photos/2017-05-20/view-1.jpg", HiWithout: "photos/2018-09-12/view-1.jpg"}},
+		{Finding: in.Words.Finding(beside), Made: true, Told: true, LeftOut: LeftOut{PLo: 0.00002, PHi: 0.04, EffectLo: 9, EffectHi: 31, LoWithout: "photos/2022-09-17/view-1.jpg", HiWithout: "photos/2020-05-09/view-2.jpg", Changes: []string{"photos/2022-09-17/view-1.jpg"}}},
+		{Finding: in.Words.Finding(growth), Made: true, Told: true, LeftOut: LeftOut{PLo: 0.01, PHi: 0.04, EffectLo: -5, EffectHi: -3, LoWithout: "photos/2022-09-17/view-1.jpg", HiWithout: "photos/2020-05-09/view-2.jpg"}},
+		{Finding: in.Words.Finding(none), LeftOut: LeftOut{PLo: nan, PHi: nan, EffectLo: nan, EffectHi: nan}},
 	}
 	in.Else.Prints = 2
 	in.Else.WithoutPrints = []Answer{{in.Findings[0].Question, in.Findings[0].Answer, in.Findings[0].Answer}}

@@ -5,6 +5,8 @@ import (
 	"sort"
 	"strings"
 
+	"tilelapse/measure/order"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
 
@@ -14,7 +16,7 @@ type sheetPage struct {
 	Plans    []gapPage
 	Rows     []sheetRow
 	Steps    []string
-	Cautions []Caution
+	Cautions []words.Caution
 }
 
 // sheetRow is a line to tick off.
@@ -34,16 +36,11 @@ var cautionsOf = map[string][]string{
 }
 
 // sheets fills the work sheets.
-func (p *page) sheets(w words) {
-	for _, trade := range []string{"gardener", "tiler", "conservator"} {
-		s := sheetPage{Trade: trade}
-		for _, st := range p.Steps {
-			if st.Trade == trade {
-				s.Steps = st.Texts
-			}
-		}
+func (p *page) sheets(w words.Table) {
+	for _, trade := range order.Trades() {
+		s := sheetPage{Trade: trade, Steps: w.Steps(trade)}
 		for _, c := range p.Cautions {
-			if c.Key == "" || slices.Contains(cautionsOf[trade], c.Key) {
+			if slices.Contains(cautionsOf[trade], c.Key) {
 				s.Cautions = append(s.Cautions, c)
 			}
 		}
@@ -145,7 +142,7 @@ func (p *page) zoneSheet(s *sheetPage) {
 }
 
 // hiddenSheet marks the tiles that something stood in front of at the latest visit, longest unseen first.
-func (p *page) hiddenSheet(s *sheetPage, w words) {
+func (p *page) hiddenSheet(s *sheetPage, w words.Table) {
 	type key struct{ view, zone, since string }
 	latest := map[string]string{}
 	for _, z := range p.Set.Zones {
@@ -180,7 +177,7 @@ func (p *page) hiddenSheet(s *sheetPage, w words) {
 	for _, k := range keys {
 		r := sheetRow{Zone: p.title(k.view, k.zone), View: k.view, Tiles: n[k], When: k.since, Area: p.area(px[k] * cm2[[2]string{k.view, k.zone}])}
 		if r.When == "" {
-			r.When = w.say("gap.never")
+			r.When = w.Say("gap.never")
 		}
 		s.Rows = append(s.Rows, r)
 	}

@@ -5,32 +5,33 @@ import (
 	"sort"
 	"strings"
 
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
 
 // summary says the main things in plain sentences, each with its interval, and what could not be told.
-func (p *page) summary(w words) {
+func (p *page) summary(w words.Table) {
 	p.lead(w)
 	p.tilesLead(w)
 	p.glazeLead(w)
 	if len(p.Priority) > 0 && !math.IsNaN(p.Priority[0].ScaleCm2) {
-		p.Headlines = append(p.Headlines, w.say("head.first", p.Priority[0].ZoneTitle, p.Priority[0].Area))
+		p.Headlines = append(p.Headlines, w.Say("head.first", p.Priority[0].ZoneTitle, p.Priority[0].Area))
 	}
 	for _, f := range p.Findings {
 		if f.Told {
 			fragile := ""
 			if len(f.LeftOut.Changes)+len(f.LeftOut.NotMade) > 0 {
-				fragile = " " + w.say("head.fragile")
+				fragile = " " + w.Say("head.fragile")
 			}
-			p.Headlines = append(p.Headlines, w.say("head.together", sentence(f.Answer), fragile))
+			p.Headlines = append(p.Headlines, w.Say("head.together", sentence(f.Answer), fragile))
 		}
 	}
 	for _, z := range p.Zones {
 		switch {
 		case math.IsNaN(z.Latest.ScalePct):
-			p.Warnings = append(p.Warnings, w.say("warn.never", z.Title))
+			p.Warnings = append(p.Warnings, w.Say("warn.never", z.Title))
 		case z.Latest.Visit != z.Last.Visit:
-			p.Warnings = append(p.Warnings, w.say("warn.unread", z.Title, z.Last.Visit, z.Latest.Visit))
+			p.Warnings = append(p.Warnings, w.Say("warn.unread", z.Title, z.Last.Visit, z.Latest.Visit))
 		}
 	}
 	untold := 0
@@ -38,13 +39,13 @@ func (p *page) summary(w words) {
 		untold += z.Gone.Untold
 	}
 	if untold > 0 {
-		p.Warnings = append(p.Warnings, w.say("warn.untold", untold))
+		p.Warnings = append(p.Warnings, w.Say("warn.untold", untold))
 	}
 	if len(p.Rejected) > 0 {
-		p.Warnings = append(p.Warnings, w.say("warn.rejected", len(p.Rejected), len(p.Set.Photos)))
+		p.Warnings = append(p.Warnings, w.Say("warn.rejected", len(p.Rejected), len(p.Set.Photos)))
 	}
 	if len(p.Repeat) == 0 {
-		p.Warnings = append(p.Warnings, w.say("warn.norepeat"))
+		p.Warnings = append(p.Warnings, w.Say("warn.norepeat"))
 	}
 }
 
@@ -57,7 +58,7 @@ func sentence(s string) string {
 }
 
 // lead says which zone is whitened most, and which changed most since its first reading.
-func (p *page) lead(w words) {
+func (p *page) lead(w words.Table) {
 	var zs []zonePage
 	for _, z := range p.Zones {
 		if !math.IsNaN(z.Latest.ScalePct) {
@@ -75,9 +76,9 @@ func (p *page) lead(w words) {
 			alike++
 		}
 	}
-	s := w.say("head.most", top.Title, span(top.Latest.ScalePct, top.Latest.ScaleLo, top.Latest.ScaleHi, "%"), top.Latest.Visit)
+	s := w.Say("head.most", top.Title, span(w, top.Latest.ScalePct, top.Latest.ScaleLo, top.Latest.ScaleHi, "%"), top.Latest.Visit)
 	if alike > 0 {
-		s += " " + w.say("head.alike", alike)
+		s += " " + w.Say("head.alike", alike)
 	}
 	p.Headlines = append(p.Headlines, s)
 	var up, down, same int
@@ -92,7 +93,7 @@ func (p *page) lead(w words) {
 		}
 	}
 	if up+down+same > 0 {
-		p.Headlines = append(p.Headlines, w.say("head.changes", up, down, same))
+		p.Headlines = append(p.Headlines, w.Say("head.changes", up, down, same))
 	}
 }
 
@@ -120,33 +121,33 @@ func (z zonePage) least() float64 {
 }
 
 // changeWords says how whitening changed between the first and the latest reading of a zone.
-func changeWords(z zonePage, w words) string {
+func changeWords(z zonePage, w words.Table) string {
 	c := z.Change
 	if math.IsNaN(z.Latest.ScalePct) {
 		return "–"
 	}
 	if z.First.Visit == z.Latest.Visit {
-		return w.say("change.one")
+		return w.Say("change.one")
 	}
 	if c == nil || math.IsNaN(c.ScaleChange) {
-		return w.say("change.none", z.First.Visit)
+		return w.Say("change.none", z.First.Visit)
 	}
 	by := table.Number(math.Abs(c.ScaleChange), 1)
 	switch z.direction() {
 	case 1:
-		return w.say("change.up", by, table.Number(c.Lo, 1), table.Number(c.Hi, 1), z.First.Visit)
+		return w.Say("change.up", by, table.Number(c.Lo, 1), table.Number(c.Hi, 1), z.First.Visit)
 	case -1:
-		return w.say("change.down", by, table.Number(-c.Hi, 1), table.Number(-c.Lo, 1), z.First.Visit)
+		return w.Say("change.down", by, table.Number(-c.Hi, 1), table.Number(-c.Lo, 1), z.First.Visit)
 	case 0:
 		if least := z.least(); math.Abs(c.ScaleChange) < least {
-			return w.say("change.below", table.Number(c.ScaleChange, 1), z.First.Visit, table.Number(least, 1))
+			return w.Say("change.below", table.Number(c.ScaleChange, 1), z.First.Visit, table.Number(least, 1))
 		}
-		return w.say("change.same", z.First.Visit, table.Number(c.Lo, 1), table.Number(c.Hi, 1))
+		return w.Say("change.same", z.First.Visit, table.Number(c.Lo, 1), table.Number(c.Hi, 1))
 	}
-	return w.say("change.bare", table.Number(c.ScaleChange, 1), z.First.Visit)
+	return w.Say("change.bare", table.Number(c.ScaleChange, 1), z.First.Visit)
 }
 
-func (p *page) tilesLead(w words) {
+func (p *page) tilesLead(w words.Table) {
 	missing, unseen, off, lost := 0, 0, 0, 0
 	for _, z := range p.Zones {
 		missing += z.Gone.Missing
@@ -168,20 +169,20 @@ func (p *page) tilesLead(w words) {
 	if len(p.Zones) == 0 {
 		return
 	}
-	s := w.say("head.tiles", missing+unseen, lost)
+	s := w.Say("head.tiles", missing+unseen, lost)
 	if lost > 0 {
-		s += " " + w.say("head.lost", from, to)
+		s += " " + w.Say("head.lost", from, to)
 	}
 	if unseen > 0 {
-		s += " " + w.say("head.unseen", unseen)
+		s += " " + w.Say("head.unseen", unseen)
 	}
 	if off > 0 {
-		s += " " + w.say("head.off", off)
+		s += " " + w.Say("head.off", off)
 	}
 	p.Headlines = append(p.Headlines, s)
 }
 
-func (p *page) glazeLead(w words) {
+func (p *page) glazeLead(w words.Table) {
 	var most *glazePage
 	for i, g := range p.Glazes {
 		if told(g.Glaze) && (most == nil || g.DriftDE00 > most.DriftDE00) {
@@ -191,7 +192,7 @@ func (p *page) glazeLead(w words) {
 	if most == nil {
 		return
 	}
-	p.Headlines = append(p.Headlines, w.say("head.glaze", most.Glaze.Glaze, most.View, most.Figure, most.Size, most.Visit))
+	p.Headlines = append(p.Headlines, w.Say("head.glaze", most.Glaze.Glaze, most.View, most.Figure, most.Size, most.Visit))
 }
 
 // told reports whether a glaze's drift can be told from none.

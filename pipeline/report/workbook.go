@@ -10,11 +10,12 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
 
 // Workbook returns tables.xlsx: every table as a typed sheet, and one of definitions.
-func Workbook(s *table.Set) ([]byte, error) {
+func Workbook(s *table.Set, t words.Table) ([]byte, error) {
 	f := excelize.NewFile()
 	defer f.Close()
 	w := book{f: f}
@@ -28,8 +29,9 @@ func Workbook(s *table.Set) ([]byte, error) {
 	sheet(&w, "priorities", s.Priorities)
 	sheet(&w, "repeat", s.Repeat)
 	sheet(&w, "controls", s.Controls)
-	w.add("definitions", []string{"sheet", "column", "meaning"}, len(definitions), func(i int) []any {
-		return []any{definitions[i][0], definitions[i][1], definitions[i][2]}
+	said := definitions(t)
+	w.add("definitions", []string{t.Say("def.head.sheet"), t.Say("def.head.column"), t.Say("def.head.meaning")}, len(said), func(i int) []any {
+		return []any{said[i][0], said[i][1], said[i][2]}
 	})
 	if w.err == nil {
 		w.err = f.DeleteSheet("Sheet1")

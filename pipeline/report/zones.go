@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"tilelapse/measure/trend"
+	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
 
@@ -49,10 +50,10 @@ type gone struct {
 // Total is how many tiles are missing as far as last seen.
 func (g gone) Total() int { return g.Missing + g.Unseen }
 
-func (p *page) zones(w words) {
-	p.frame = frame{from: days(p.From), to: days(p.To), covers: [2]float64{math.NaN(), math.NaN()}, coverage: w.say("lane.covers")}
+func (p *page) zones(w words.Table) {
+	p.frame = frame{words: w, from: days(p.From), to: days(p.To), covers: [2]float64{math.NaN(), math.NaN()}, coverage: w.Say("lane.covers")}
 	for i, k := range []string{"due", "asked", "answered", "done"} {
-		p.frame.lanes[i] = w.say("lane." + k)
+		p.frame.lanes[i] = w.Say("lane." + k)
 	}
 	if r := p.Survey.Record; r != nil {
 		p.frame.covers = [2]float64{days(r.From), days(r.To)}
@@ -73,7 +74,7 @@ func (p *page) zones(w words) {
 }
 
 // zone makes one zone's page from its rows.
-func (p *page) zone(w words, rows []table.Zone, taken map[string][2]string, lost map[[3]string]gone) zonePage {
+func (p *page) zone(w words.Table, rows []table.Zone, taken map[string][2]string, lost map[[3]string]gone) zonePage {
 	z := rows[0]
 	zp := zonePage{View: z.View, ID: z.Zone, Title: p.title(z.View, z.Zone), Anchor: fmt.Sprintf("zone-%d", len(p.Zones)+1), Rows: rows}
 	zp.First, zp.Last = rows[0], rows[len(rows)-1]
@@ -106,20 +107,20 @@ func (p *page) zone(w words, rows []table.Zone, taken map[string][2]string, lost
 		zp.Gone = g
 	}
 	entries := p.entries(z.Zone, w)
-	zp.Whitening = newChart(w.say("chart.whitening"), "%", scale, p.frame, 5, entries)
-	zp.Drift = newChart(w.say("chart.drift"), "ΔE00", drift, p.frame.bare(), 3, nil)
-	zp.Losses = newChart(w.say("chart.losses"), "", gaps, p.frame.bare(), 4, nil)
+	zp.Whitening = newChart(w.Say("chart.whitening"), "%", scale, p.frame, 5, entries)
+	zp.Drift = newChart(w.Say("chart.drift"), "ΔE00", drift, p.frame.bare(), 3, nil)
+	zp.Losses = newChart(w.Say("chart.losses"), "", gaps, p.frame.bare(), 4, nil)
 	zp.Spark = newSpark(scale, p.frame, 5)
 	for _, t := range p.Set.Trends {
 		if t.View == z.View && t.Zone == z.Zone {
-			zp.Trends = append(zp.Trends, trendLine{t, w.say("measure." + strings.ReplaceAll(t.Measure, " ", "_"))})
+			zp.Trends = append(zp.Trends, trendLine{t, w.Say("measure." + strings.ReplaceAll(t.Measure, " ", "_"))})
 		}
 	}
 	for _, t := range p.Set.Intervals {
 		if t.View != z.View || t.Zone != z.Zone {
 			continue
 		}
-		line := trendLine{t, w.say("measure." + strings.ReplaceAll(t.Measure, " ", "_"))}
+		line := trendLine{t, w.Say("measure." + strings.ReplaceAll(t.Measure, " ", "_"))}
 		if t.Measure == "scale_pct removed" {
 			zp.Cleanings = append(zp.Cleanings, line)
 		} else {
@@ -131,10 +132,11 @@ func (p *page) zone(w words, rows []table.Zone, taken map[string][2]string, lost
 			zp.Change = &p.FirstLast[i]
 		}
 	}
-	if since, ok := p.since(z.Zone, zp.Last.Visit); ok {
-		zp.Since = since.Note
+	if day, err := trend.Day(zp.Last.Visit); err == nil {
+		since := trend.SinceWork(trend.ForZone(p.worked(), z.Zone), day)
+		zp.Since = w.Since(since, p.record(), day)
 		if !math.IsNaN(since.Days) {
-			zp.SinceDays = w.say("curves.days", int(since.Days))
+			zp.SinceDays = w.Say("curves.days", int(since.Days))
 		}
 	}
 	return zp
@@ -178,14 +180,14 @@ func (p *page) losses() map[[3]string]gone {
 }
 
 // entries are the upkeep entries for a zone, in order of date, each in its lane.
-func (p *page) entries(zone string, w words) []entry {
+func (p *page) entries(zone string, w words.Table) []entry {
 	var es []entry
 	for i, u := range p.Survey.Upkeep {
 		if u.Zone != "" && !strings.EqualFold(u.Zone, zone) {
 			continue
 		}
 		kind := p.kind(i)
-		e := entry{day: days(u.Date), until: days(u.Until), lane: laneOf(kind), sign: w.say("mark." + named(kind)), label: strings.TrimSpace(u.Date + " " + u.Work), work: trend.Entry{Kind: kind}.IsWork()}
+		e := entry{day: days(u.Date), until: days(u.Until), lane: laneOf(kind), sign: w.Say("mark." + named(kind)), label: strings.TrimSpace(u.Date + " " + u.Work), work: trend.Entry{Kind: kind}.IsWork()}
 		es = append(es, e)
 	}
 	sort.SliceStable(es, func(i, j int) bool { return es[i].day < es[j].day })
@@ -230,15 +232,6 @@ func (p *page) worked() []trend.Entry {
 		}
 	}
 	return es
-}
-
-// since says in flat words when work for a zone was last recorded before a day.
-func (p *page) since(zone, visit string) (trend.Since, bool) {
-	day, err := trend.Day(visit)
-	if err != nil {
-		return trend.Since{}, false
-	}
-	return trend.SinceWork(trend.ForZone(p.worked(), zone), day, p.record()), true
 }
 
 // record is what period the upkeep file covers, as the user states it.

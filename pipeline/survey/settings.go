@@ -9,6 +9,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 
 	"tilelapse/measure/colour"
+	"tilelapse/pipeline/report/words"
 )
 
 // settingsFile is the name of the file every survey folder holds.
@@ -23,7 +24,7 @@ const (
 )
 
 // languages are the report languages that exist.
-var languages = []string{"en"}
+var languages = words.Languages()
 
 // whitePoint is the white the colours of palette.csv are relative to.
 type whitePoint string
