@@ -10,6 +10,9 @@ import (
 	"tilelapse/measure/plane"
 )
 
+// ownLead is how far a tile's own level may lie above that of the joints around it, ln: beyond it is scale.
+const ownLead = 0.3
+
 // levels finds the light's level at every tile, photo over reference, from the joints: they do not fade, and of the
 // joints around a few tiles some bear no scale. Without cast shadows the level is smooth over the frame: a quadratic in
 // x and y with a little freedom, mostly downwards, because scale brightens joints and nothing but shade and water
@@ -94,6 +97,7 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 	if o.Shadows && o.HasLine && float64(beyond) > 0.05*float64(len(all)) {
 		v.lineFromJoints(img, o)
 	}
+	fade := v.fades(joint, own)
 	for k := range v.tiles {
 		switch {
 		case math.IsNaN(lower[k]):
@@ -103,6 +107,9 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 		default:
 			f := fit(k)
 			out[k] = math.Exp(f + math.Min(0.04, math.Max(-0.15, lower[k]-f)))
+		}
+		if zzV != "old" && own[k] > 0 && !math.IsNaN(middle[k]) && (zzV != "sh" || o.Shadows) && (zzV != "ev" || !o.Shadows) {
+			out[k] = math.Exp(math.Min(math.Log(own[k])-fade[k], middle[k]+ownLead))
 		}
 		o.Tiles[k].Level = out[k]
 	}

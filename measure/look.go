@@ -28,6 +28,20 @@ const textureSigma = 0.045
 // alikeReach is how far, ΔE00, tiles may lie apart whose fade and film are expected to be alike (our choice).
 const alikeReach = 16
 
+// alikeMost bounds the tiles a tile is compared with.
+const alikeMost = 40
+
+// What is expected of thin scale all over a tile, before looking (our choice): the share of tiles without any, and the
+// middle opacity of those with it.
+const (
+	veilBare = 0.5
+	veilMean = 0.1
+	veilMost = 0.2 // more is not taken off: that is not thin
+)
+
+// crowdTrust is the share of a tile's lead over tiles alike that is its glaze's own when its crowd is clear.
+const crowdTrust = 0.7
+
 // tileLook is a tile's whitenesses while a photo is looked at.
 type tileLook struct {
 	use         []int32
@@ -115,14 +129,14 @@ func (v *View) look(img *plane.Image, o *Observation) {
 		r.Gain = mulv(l.base, l.kg)
 		if like, mid, spread, ok := v.alike(k, looks, o); ok {
 			over := r.Base - mid
-			switch free := 1.5*spread + 0.01; {
-			case over > 2.5*spread+0.02+0.7*(l.wide-r.Sigma) && (l.clean < 0.6 || over > 0.25):
+			if over > 2.5*spread+0.02+0.7*(l.wide-r.Sigma) && (l.clean < 0.6 || over > 0.25) {
 				r.Own = false
 				r.Gain = mulv(like, l.kg)
-			case over > free && l.clean < 0.6:
-				// the less clear the crowd, the less of its lead over tiles alike is the glaze's own
-				kept := math.Max(0, l.clean-0.2) / 0.4
-				r.Gain = unveil(r.Gain, mulv(l.kg, v.deposit), v.tiles[k].mean, (over-free)*(1-kept))
+			} else {
+				// the clearer the crowd, the more of its lead over tiles alike is the glaze's own
+				own := math.Min(1, math.Max(0, l.clean-0.2)/0.4)
+				veil := veilOver(over, spread+0.01) * (1 - zzF("CT", crowdTrust)*own)
+				r.Gain = unveil(r.Gain, mulv(l.kg, v.deposit), v.tiles[k].mean, math.Min(veil, veilMost))
 			}
 		} else {
 			// nothing to compare it with: a clean place that is far off or no clear crowd may be light as well as scale
@@ -307,19 +321,28 @@ func (v *View) alike(k int, looks []tileLook, o *Observation) (base [3]float64, 
 		}
 		return a.q - b.q
 	})
-	cs = cs[:min(len(cs), 24)]
+	cs = cs[:min(len(cs), alikeMost)]
 	var w []float64
 	for _, c := range cs {
 		w = append(w, o.Tiles[c.q].Base)
 	}
-	// scale that is taken for glaze only raises the base: the lower part tells
+	// scale that is taken for glaze only raises the base: the lower crowd tells
 	slices.Sort(w)
-	mid = glaze.Quantile(w, 0.35)
+	mid = math.Min(glaze.Quantile(w, 0.4), math.Max(glaze.Quantile(w, 0.1), glaze.LowMode(w, 0.01)))
+	var below []float64
+	for _, x := range w {
+		if x < mid {
+			below = append(below, mid-x)
+		}
+	}
 	floor := 0.008
 	if o.Shadows {
 		floor = 0.03 // shade bends the whitenesses of clean tiles that far
 	}
-	spread = math.Max(floor, 0.8*(mid-glaze.Quantile(w, 0.06)))
+	spread = floor
+	if len(below) > 0 {
+		spread = math.Max(floor, 1.4826*glaze.Median(below))
+	}
 	var g [3][]float64
 	for _, c := range cs {
 		if o.Tiles[c.q].Base > mid+spread {
@@ -330,4 +353,22 @@ func (v *View) alike(k int, looks []tileLook, o *Observation) (base [3]float64, 
 		}
 	}
 	return [3]float64{median(g[0]), median(g[1]), median(g[2])}, mid, spread, true
+}
+
+// veilOver returns the opacity of scale to be expected all over a tile whose clean place lies over that of tiles alike by
+// so much, when clean tiles scatter by s: the mean of the posterior where a tile is bare with probability veilBare and
+// veiled with an exponential distribution else.
+func veilOver(over, s float64) float64 {
+	m := over - s*s/veilMean // mode of the veiled part
+	phi := math.Exp(-m*m/(2*s*s)) / math.Sqrt(2*math.Pi)
+	upper := 0.5 * math.Erfc(-m/s/math.Sqrt2)
+	if upper < 1e-12 {
+		return 0
+	}
+	bare := veilBare * math.Exp(-over*over/(2*s*s)) / (s * math.Sqrt(2*math.Pi))
+	veiled := (1 - veilBare) / veilMean * math.Exp(s*s/(2*veilMean*veilMean)-over/veilMean) * upper
+	if !(bare+veiled > 0) {
+		return math.Max(0, m)
+	}
+	return veiled / (bare + veiled) * (m + s*phi/upper)
 }

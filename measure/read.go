@@ -48,7 +48,7 @@ func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
 	for i := range r.Opacity {
 		r.Opacity[i] = PixElsewhere
 	}
-	r.Signs = v.cover.evidence(v, img, l)
+	r.Signs = zzEvidence(v, img, p, l)
 	r.Tiles = make([]TileRead, len(v.tiles))
 	for k := range v.tiles {
 		r.Tiles[k] = v.readTile(img, k, l, r.Opacity)
@@ -77,6 +77,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		base[c] = tl.Gain[c] / math.Max(kg[c], 1e-6)
 	}
 	var s, g [3]float64
+	inside := 0.0
 	var h scale.Histogram
 	for _, i := range t.pix {
 		if img.Flags[i]&plane.Outside != 0 {
@@ -100,6 +101,11 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 			continue
 		}
 		r.Read++
+		if v.depth[i] <= t.rim {
+			out[i] = uint8(math.Round(OpacityMax * math.Min(1, math.Max(0, m.Alpha))))
+			continue // seen, but the tile's inside stands for it
+		}
+		inside++
 		a := math.Min(math.Max(m.Alpha, -0.5), 1.2)
 		h.Add(a, m.Sigma)
 		r.Alpha += a
@@ -118,14 +124,15 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 	}
 	at = append(at, 0.1, 0.4)
 	above := h.Above(at)
-	for j := range offsets {
-		r.Counts[j] = digits(above[j], 6)
-	}
-	r.At10, r.At40 = digits(above[len(offsets)], 6), digits(above[len(offsets)+1], 6)
+	copy(r.Counts[:], above)
+	r.At10, r.At40 = above[len(offsets)], above[len(offsets)+1]
 	r.Level = tl.Level
-	if r.Read > 0 {
-		r.Sigma /= r.Read
+	if inside == 0 {
+		r.Read = 0 // nothing but rim
+		return r
 	}
+	r.Sigma /= inside
+	r.scale(r.Read / inside)
 	if r.CleanPx > 0 {
 		for c := range 3 {
 			r.Gain[c] = s[c] / math.Max(g[c], 1e-6)
@@ -133,4 +140,12 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		}
 	}
 	return r
+}
+
+// scale lets the counts of a tile's inside stand for all of it that was read.
+func (r *TileRead) scale(f float64) {
+	for j := range r.Counts {
+		r.Counts[j] = digits(f*r.Counts[j], 6)
+	}
+	r.At10, r.At40, r.Alpha = digits(f*r.At10, 6), digits(f*r.At40, 6), digits(f*r.Alpha, 6)
 }
