@@ -82,9 +82,8 @@ func (v *View) closeOne(r *Reading, calls []call, from []colour.Lab) *PhotoResul
 		}
 		res.Tiles[k] = x
 	}
-	noise := v.lightNoise(res)
 	for z := range v.spec.Zones {
-		res.Zones = append(res.Zones, v.closeZone(r, res, z, noise))
+		res.Zones = append(res.Zones, v.closeZone(r, res, z))
 	}
 	return res
 }
@@ -95,8 +94,8 @@ func (r *Reading) blind(k int) bool {
 	return r.Basis != BasisNone && t.In > 0 && (t.Read == 0 || t.Sigma > opacityLimit || r.Shadows && t.Sigma > shadowLimit)
 }
 
-// closeZone makes a zone's figures. noise is what the photo's light adds to tiles' colours, CIELAB units.
-func (v *View) closeZone(r *Reading, res *PhotoResult, z int, noise [3]float64) ZoneResult {
+// closeZone makes a zone's figures.
+func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 	nan := math.NaN()
 	out := ZoneResult{Zone: z, Basis: r.Basis, ScalePct: nan, ScaleLo: nan, ScaleHi: nan, Scale10Pct: nan, Scale40Pct: nan, OpacityPct: nan,
 		DriftDE00: nan, DriftLo: nan, DriftHi: nan, DL: nan, DA: nan, DB: nan, GapPct: nan, ScaledOrLostPct: nan, ScaleDetectable: nan, DriftDetectable: nan}
@@ -164,7 +163,10 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int, noise [3]float64) 
 	out.Scale10Pct, out.Scale40Pct, out.OpacityPct = 100*a10/read, 100*a40/read, 100*math.Max(0, op)/read
 	whitened := out.ScalePct / 100 * read
 	out.ScaledOrLostPct = 100 * (whitened + lost) / (read + lost)
-	d := v.driftOf(r, res, noise, func(k int) bool { return v.tiles[k].zone == z })
+	d := v.driftOf(r, res, func(k int) bool { return v.tiles[k].zone == z })
+	if d.tooHazy {
+		out.Notes = append(out.Notes, "glaze drift can't be told on these glazes in this light")
+	}
 	out.DriftDE00, out.DriftLo, out.DriftHi, out.DL, out.DA, out.DB, out.DriftDetectable = d.de, d.lo, d.hi, d.dl, d.da, d.db, d.detect
 	return out
 }

@@ -9,35 +9,25 @@ import (
 // Standard errors of a zone's drift that its tiles have in common, CIELAB units: the light's level (lightness) and
 // colour. Calibrated on made scenes.
 const (
-	driftEven   = 1.4
-	driftShadow = 2.2
+	driftEven   = 1.2
+	driftShadow = 2.0
 )
 
-// lightNoise is what the light and the camera add to the colour differences of single tiles in one photo: the smallest
-// spread among the zones. Glaze that drifts unevenly only adds to it.
-func (v *View) lightNoise(res *PhotoResult) [3]float64 {
-	best := [3]float64{math.Inf(1), math.Inf(1), math.Inf(1)}
-	for z := range v.spec.Zones {
-		var d [3][]float64
-		for k := range v.tiles {
-			if x := &res.Tiles[k]; v.tiles[k].zone == z && !math.IsNaN(x.DriftDE00) {
-				d[0], d[1], d[2] = append(d[0], x.DL), append(d[1], x.DA), append(d[2], x.DB)
-			}
-		}
-		if len(d[0]) < 12 {
-			continue
-		}
-		for c := range d {
-			best[c] = math.Min(best[c], spreadOf(d[c]))
-		}
-	}
-	for c := range best {
-		if math.IsInf(best[c], 1) {
-			best[c] = 0
-		}
-	}
-	return best
-}
+// driftBias is how many of those standard errors, added as squares, a distance gains by them: it can only grow.
+const driftBias = 1.0
+
+// driftLimit is the standard error, CIEDE2000, from which on no drift is told: twice it is a change anybody sees.
+const driftLimit = 4
+
+// What lies on a clean place unseen and is not drift: stray light as a share of the photo's white, and of the opacity of
+// scale around it the share that is on the cleanest places, too. Measured on made scenes.
+const (
+	strayLight = 0.006
+	veilLeft   = 0.1
+)
+
+// leastGlaze is how many tiles of a glaze are worth as much as all of its zone in telling its drift.
+const leastGlaze = 5
 
 // driftSigma is the standard error of drift that all tiles of a photo have in common.
 func driftSigma(r *Reading) float64 {
@@ -55,34 +45,87 @@ func driftSigma(r *Reading) float64 {
 type drift struct {
 	tiles                          int
 	de, lo, hi, dl, da, db, detect float64
+	tooHazy                        bool // it can't be told through what lies on these glazes
 }
 
-// driftOf makes the drift of the tiles that use keeps: the median over them, less what the light's noise adds to a
-// distance, which can only grow by it.
-func (v *View) driftOf(r *Reading, res *PhotoResult, noise [3]float64, use func(k int) bool) drift {
+// driftOf makes the drift of the tiles that use keeps. Drift is the same over all tiles of a glaze, so each glaze's is the
+// median over its tiles, held towards that of all where they are few; the figure is the median over the tiles of their
+// glazes' distance, less what errors of light add to a distance.
+func (v *View) driftOf(r *Reading, res *PhotoResult, use func(k int) bool) drift {
 	nan := math.NaN()
-	out := drift{0, nan, nan, nan, nan, nan, nan, nan}
-	var de, dl, da, db, add []float64
+	out := drift{0, nan, nan, nan, nan, nan, nan, nan, false}
+	type diffs struct{ l, a, b, opacity []float64 }
+	of := map[string]*diffs{}
+	all := &diffs{}
+	var names []string
 	for k := range v.tiles {
 		x := &res.Tiles[k]
 		if x.State != Present || math.IsNaN(x.DriftDE00) || !use(k) {
 			continue
 		}
-		de, dl, da, db = append(de, x.DriftDE00), append(dl, x.DL), append(da, x.DA), append(db, x.DB)
-		l := v.tiles[k].lab
-		add = append(add, colour.CIEDE2000(l, colour.Lab{L: l.L + noise[0], A: l.A + noise[1], B: l.B + noise[2]}))
+		g := of[v.names[k]]
+		if g == nil {
+			g = &diffs{}
+			of[v.names[k]] = g
+			names = append(names, v.names[k])
+		}
+		for _, d := range []*diffs{g, all} {
+			d.l, d.a, d.b, d.opacity = append(d.l, x.DL), append(d.a, x.DA), append(d.b, x.DB), append(d.opacity, x.OpacityPct/100)
+		}
 	}
-	out.tiles = len(de)
-	if len(de) < 3 {
+	out.tiles = len(all.l)
+	if out.tiles < 3 {
 		return out
 	}
-	out.dl, out.da, out.db = median(dl), median(da), median(db)
-	out.de = math.Sqrt(math.Max(0, sq(median(de))-sq(0.9*median(add))))
-	s := math.Hypot(driftSigma(r), 0.3*median(add))
-	s = math.Hypot(s, 1.25*spreadOf(de)/math.Sqrt(float64(len(de))))
-	out.lo, out.hi = math.Max(0, out.de-1.96*s), out.de+1.96*s
+	mid := colour.Lab{L: median(all.l), A: median(all.a), B: median(all.b)}
+	var de, haze, noise []float64
+	for _, name := range names {
+		g := of[name]
+		n := float64(len(g.l))
+		share := n / (n + leastGlaze)
+		c := v.centreOf(name, use)
+		held := func(own, zone float64) float64 { return share*own + (1-share)*zone }
+		d := colour.CIEDE2000(c, colour.Lab{L: c.L + held(median(g.l), mid.L), A: c.A + held(median(g.a), mid.A), B: c.B + held(median(g.b), mid.B)})
+		h := v.haze(c, math.Max(0, median(g.opacity)))
+		e := colour.CIEDE2000(c, colour.Lab{L: c.L + spreadOf(g.l), A: c.A + spreadOf(g.a), B: c.B + spreadOf(g.b)}) * 1.25 / math.Sqrt(n+1)
+		for range g.l {
+			de, haze, noise = append(de, d), append(haze, h), append(noise, e)
+		}
+	}
+	s := math.Hypot(math.Hypot(driftSigma(r), median(haze)), median(noise))
+	if s > driftLimit {
+		out.tooHazy = true
+		return out
+	}
+	out.dl, out.da, out.db = mid.L, mid.A, mid.B
+	raw := median(de)
+	out.de = math.Sqrt(math.Max(0, sq(raw)-sq(zzF("DB", driftBias)*s)))
+	out.lo, out.hi = math.Max(0, out.de-1.96*s), math.Max(raw, out.de+1.96*s)
 	out.detect = 1.96 * math.Sqrt2 * s
 	return out
+}
+
+// centreOf returns the middle of the reference colours of a glaze's tiles among those that use keeps.
+func (v *View) centreOf(name string, use func(k int) bool) colour.Lab {
+	var l, a, b []float64
+	for k := range v.tiles {
+		if v.names[k] == name && use(k) && !v.tiles[k].dark {
+			l, a, b = append(l, v.tiles[k].lab.L), append(a, v.tiles[k].lab.A), append(b, v.tiles[k].lab.B)
+		}
+	}
+	return colour.Lab{L: median(l), A: median(a), B: median(b)}
+}
+
+// haze returns the CIEDE2000 by which a glaze is expected to look other than it is, by stray light and by scale of a mean
+// opacity.
+func (v *View) haze(glaze colour.Lab, opacity float64) float64 {
+	rgb := glaze.RGB()
+	var stray, veiled colour.RGB
+	for c := range rgb {
+		stray[c] = rgb[c] + zzF("SL", strayLight)
+		veiled[c] = rgb[c] + zzF("VF", veilLeft)*opacity*(v.deposit[c]-rgb[c])
+	}
+	return math.Hypot(colour.CIEDE2000(glaze, stray.Lab()), colour.CIEDE2000(glaze, veiled.Lab()))
 }
 
 // between returns CIEDE2000 between a tile's unwhitened glaze in two photos; NaN when either is unknown.

@@ -108,10 +108,10 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 			f := fit(k)
 			out[k] = math.Exp(f + math.Min(0.04, math.Max(-0.15, lower[k]-f)))
 		}
-		if zzV != "old" && own[k] > 0 && !math.IsNaN(middle[k]) && (zzV != "sh" || o.Shadows) && (zzV != "ev" || !o.Shadows) {
-			out[k] = math.Exp(math.Min(math.Log(own[k])-fade[k], middle[k]+ownLead))
+		o.Tiles[k].Level, o.Tiles[k].GlazeLevel = out[k], out[k]
+		if own[k] > 0 && !math.IsNaN(middle[k]) && (!o.Shadows || zzV == "both") {
+			o.Tiles[k].GlazeLevel = math.Exp(math.Min(math.Log(own[k])-fade[k], middle[k]+ownLead))
 		}
-		o.Tiles[k].Level = out[k]
 	}
 	return out
 }

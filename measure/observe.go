@@ -29,19 +29,20 @@ type ControlRecord struct {
 
 // TileRecord is a tile at first look: photo over reference on its cleanest pixels.
 type TileRecord struct {
-	N      int        `json:"n"` // pixels looked at
-	Gain   [3]float64 `json:"gain"`
-	Level  float64    `json:"level"`  // the light's level there, photo over reference
-	Uneven float64    `json:"uneven"` // how uneven the light is on the joints around it, relative
-	Clean  float64    `json:"clean"`  // share of pixels at the clean place
-	Spread float64    `json:"spread"` // relative spread of the light's level over clean pixels
-	Sigma  float64    `json:"sigma"`  // standard error of a pixel's whiteness there
-	Base   float64    `json:"base"`   // whiteness of the clean place against the reference glaze in the light of the controls
-	Doubt  bool       `json:"doubt"`  // the clean place can't be told from light
-	Mixed  int        `json:"mixed"`  // pixels clearly whitened
-	From   [3]float64 `json:"from"`   // clean glaze at those pixels, light cancelled
-	To     [3]float64 `json:"to"`     // their colour, light cancelled: the line From-To points to the deposit
-	Own    bool       `json:"own"`    // Gain is the tile's own; else that of tiles alike
+	N          int        `json:"n"` // pixels looked at
+	Gain       [3]float64 `json:"gain"`
+	Level      float64    `json:"level"`       // the light's level there, photo over reference
+	GlazeLevel float64    `json:"glaze_level"` // the same, told by the tile itself as far as its glaze did not fade
+	Uneven     float64    `json:"uneven"`      // how uneven the light is on the joints around it, relative
+	Clean      float64    `json:"clean"`       // share of pixels at the clean place
+	Spread     float64    `json:"spread"`      // relative spread of the light's level over clean pixels
+	Sigma      float64    `json:"sigma"`       // standard error of a pixel's whiteness there
+	Base       float64    `json:"base"`        // whiteness of the clean place against the reference glaze in the light of the controls
+	Doubt      bool       `json:"doubt"`       // the clean place can't be told from light
+	Mixed      int        `json:"mixed"`       // pixels clearly whitened
+	From       [3]float64 `json:"from"`        // clean glaze at those pixels, light cancelled
+	To         [3]float64 `json:"to"`          // their colour, light cancelled: the line From-To points to the deposit
+	Own        bool       `json:"own"`         // Gain is the tile's own; else that of tiles alike
 }
 
 // unread are the flags that keep a pixel out of every figure.
@@ -214,6 +215,6 @@ func roundObservation(o *Observation) {
 		t.Clean, t.Spread, t.Sigma, t.Base = digits(t.Clean, 4), digits(t.Spread, 4), digits(t.Sigma, 4), digits(t.Base, 4)
 		round3(&t.From)
 		round3(&t.To)
-		t.Level, t.Uneven = digits(t.Level, 5), digits(t.Uneven, 4)
+		t.Level, t.GlazeLevel, t.Uneven = digits(t.Level, 5), digits(t.GlazeLevel, 5), digits(t.Uneven, 4)
 	}
 }

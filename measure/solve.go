@@ -25,12 +25,13 @@ type Light struct {
 
 // TileLight is the clean glaze of one tile in one photo, relative to the reference.
 type TileLight struct {
-	Gain   [3]float64 `json:"gain"`   // 0 = unknown
-	Sigma  float64    `json:"sigma"`  // relative spread of the light's level inside the tile
-	Level  float64    `json:"level"`  // the light's level, photo over reference
-	Uneven float64    `json:"uneven"` // how uneven the light is on the joints around it, relative
-	Noise  float64    `json:"noise"`  // standard error of a pixel's whiteness at the first look
-	Borne  float64    `json:"borne"`  // how far Gain is the tile's own, 0..1; else its neighbours'
+	Gain       [3]float64 `json:"gain"`        // 0 = unknown
+	Sigma      float64    `json:"sigma"`       // relative spread of the light's level inside the tile
+	Level      float64    `json:"level"`       // the light's level, photo over reference
+	GlazeLevel float64    `json:"glaze_level"` // the same for the glaze's colour: told by the tile itself
+	Uneven     float64    `json:"uneven"`      // how uneven the light is on the joints around it, relative
+	Noise      float64    `json:"noise"`       // standard error of a pixel's whiteness at the first look
+	Borne      float64    `json:"borne"`       // how far Gain is the tile's own, 0..1; else its neighbours'
 }
 
 // Solve finds every photo's light from the observations of all photos of the view. The order of obs does not matter;
@@ -80,7 +81,7 @@ func (v *View) solveOne(o *Observation) *Light {
 			continue
 		}
 		known = append(known, r.Level)
-		t := TileLight{Gain: r.Gain, Level: r.Level, Uneven: r.Uneven, Noise: r.Sigma, Sigma: math.Max(math.Max(r.Spread, usual), 0.02)}
+		t := TileLight{Gain: r.Gain, Level: r.Level, GlazeLevel: r.GlazeLevel, Uneven: r.Uneven, Noise: r.Sigma, Sigma: math.Max(math.Max(r.Spread, usual), 0.02)}
 		if o.Shadows {
 			// a shadow's edge may cross the tile: what can be told without the level, is
 			switch even := math.Max(t.Sigma, r.Uneven); {
