@@ -2,16 +2,18 @@ package measure
 
 import (
 	"math"
+	"slices"
 
 	"tilelapse/measure/colour"
+	"tilelapse/measure/glaze"
 )
 
 // opacityLimit is the standard error of a pixel's opacity from which on a tile is not read: half the step to the
 // threshold.
-const opacityLimit = 0.10
+const opacityLimit = 0.13
 
 // shadowLimit is the same under cast shadows, where what is wrong is less like noise.
-const shadowLimit = 0.07
+const shadowLimit = 0.08
 
 // readShare is the least share of a zone's tiles in plain sight that has to be read for the zone to get a figure.
 const readShare = 0.35
@@ -136,6 +138,7 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 		}
 	}
 	if area == 0 {
+		out.Notes = append(out.Notes, "no tile was found in this zone: draw the tiles' outlines")
 		return out
 	}
 	out.ReadablePct, out.HiddenPct, out.OtherPct = 100*seen/area, 100*hidden/area, 100*other/area
@@ -144,7 +147,9 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 		out.Notes = append(out.Notes, "no colour basis: states only")
 		return out
 	}
-	s, read, sigma := v.sum(r, func(k int) bool { return v.tiles[k].zone == z && res.Tiles[k].ReadPx > 0 })
+	in := func(k int) bool { return v.tiles[k].zone == z && res.Tiles[k].ReadPx > 0 }
+	s := v.sum(r, in)
+	read := s.read
 	// a few tiles that can be read stand for the zone only when they are not the odd ones
 	if read < 0.1*area || read < readShare*plain {
 		if plain > 0.1*area {
@@ -152,12 +157,14 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 		}
 		return out
 	}
-	shared, own := v.shift(r, sigma)
+	shared, own := v.shift(r, s)
 	out.ScalePct = s.at(0)
 	out.ScaleLo, out.ScaleHi = s.bounds(math.Hypot(shared, own))
+	// what could not be read may be like the cleanest or the most whitened of what was
 	unread := math.Max(0, 1-read/math.Max(area-hidden-lost, 1))
-	out.ScaleLo = math.Max(0, out.ScaleLo-0.3*unread*(out.ScalePct-out.ScaleLo))
-	out.ScaleHi = math.Min(100, out.ScaleHi+0.3*unread*(out.ScaleHi-out.ScalePct))
+	low, high := tailsOf(res, in)
+	out.ScaleLo = (1-unread)*out.ScaleLo + unread*math.Min(out.ScaleLo, low)
+	out.ScaleHi = (1-unread)*out.ScaleHi + unread*math.Max(out.ScaleHi, high)
 	lo, hi := s.bounds(own)
 	out.ScaleDetectable = math.Sqrt2 * (hi - lo) / 2
 	out.Scale10Pct, out.Scale40Pct, out.OpacityPct = 100*a10/read, 100*a40/read, 100*math.Max(0, op)/read
@@ -169,4 +176,16 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 	}
 	out.DriftDE00, out.DriftLo, out.DriftHi, out.DL, out.DA, out.DB, out.DriftDetectable = d.de, d.lo, d.hi, d.dl, d.da, d.db, d.detect
 	return out
+}
+
+// tailsOf returns the 10 % and the 90 % quantile of the whitened share of the tiles that use keeps, percent.
+func tailsOf(res *PhotoResult, use func(k int) bool) (low, high float64) {
+	var all []float64
+	for k := range res.Tiles {
+		if use(k) {
+			all = append(all, res.Tiles[k].ScalePct)
+		}
+	}
+	slices.Sort(all)
+	return glaze.Quantile(all, 0.1), glaze.Quantile(all, 0.9)
 }

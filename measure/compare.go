@@ -38,10 +38,9 @@ func (v *View) Compare(before, after *PhotoResult, rb, ra *Reading) []Comparison
 			c.CommonPct = 100 * common / area
 		}
 		if 2*common >= area && common > 0 {
-			sb, _, nb := v.sum(rb, both)
-			sa, _, na := v.sum(ra, both)
-			_, ob := v.shift(rb, nb)
-			_, oa := v.shift(ra, na)
+			sb, sa := v.sum(rb, both), v.sum(ra, both)
+			_, ob := v.shift(rb, sb)
+			_, oa := v.shift(ra, sa)
 			bl, bh := sb.bounds(ob)
 			al, ah := sa.bounds(oa)
 			mb, ma := sb.at(0), sa.at(0)

@@ -16,8 +16,8 @@ const (
 // driftBias is how many of those standard errors, added as squares, a distance gains by them: it can only grow.
 const driftBias = 1.0
 
-// driftLimit is the standard error, CIEDE2000, from which on no drift is told: twice it is a change anybody sees.
-const driftLimit = 4
+// driftLimit is the standard error, CIEDE2000, from which on no drift is told: the interval then spans a change anybody sees.
+const driftLimit = 2.5
 
 // What lies on a clean place unseen and is not drift: stray light as a share of the photo's white, and of the opacity of
 // scale around it the share that is on the cleanest places, too. Measured on made scenes.
@@ -99,7 +99,7 @@ func (v *View) driftOf(r *Reading, res *PhotoResult, use func(k int) bool) drift
 	}
 	out.dl, out.da, out.db = mid.L, mid.A, mid.B
 	raw := median(de)
-	out.de = math.Sqrt(math.Max(0, sq(raw)-sq(zzF("DB", driftBias)*s)))
+	out.de = math.Sqrt(math.Max(0, sq(raw)-sq(driftBias*s)))
 	out.lo, out.hi = math.Max(0, out.de-1.96*s), math.Max(raw, out.de+1.96*s)
 	out.detect = 1.96 * math.Sqrt2 * s
 	return out
@@ -122,8 +122,8 @@ func (v *View) haze(glaze colour.Lab, opacity float64) float64 {
 	rgb := glaze.RGB()
 	var stray, veiled colour.RGB
 	for c := range rgb {
-		stray[c] = rgb[c] + zzF("SL", strayLight)
-		veiled[c] = rgb[c] + zzF("VF", veilLeft)*opacity*(v.deposit[c]-rgb[c])
+		stray[c] = rgb[c] + strayLight
+		veiled[c] = rgb[c] + veilLeft*opacity*(v.deposit[c]-rgb[c])
 	}
 	return math.Hypot(colour.CIEDE2000(glaze, stray.Lab()), colour.CIEDE2000(glaze, veiled.Lab()))
 }

@@ -9,8 +9,8 @@ import (
 // What is not known of a tile's opacities, as standard errors common to a zone. Calibrated on made scenes against the
 // shift of the threshold that would have given the true share.
 const (
-	baseSigma   = 0.024 // of the clean place, in even light
-	shadowBase  = 0.052 // the same under cast shadows
+	baseSigma   = 0.019 // of the clean place, in even light
+	shadowBase  = 0.044 // the same under cast shadows
 	noiseShare  = 0.7   // of a pixel's noise that a zone's tiles have in common
 	surfaceBase = 0.030 // added where no control is marked
 	alignSigma  = 0.010 // per px of alignment error
@@ -19,19 +19,36 @@ const (
 	floorUp     = 0.35  // the same, overlooked
 )
 
+// likeLeast and likeMost bound how much more or less errors weigh on a glaze by how like the deposit it is.
+const (
+	likeLeast = 0.75
+	likeMost  = 2
+)
+
 // shift returns the standard errors of a zone's opacities near the threshold: what every photo of the view shares (the
-// deposit's level) and what is this photo's own (light, noise, alignment).
-func (v *View) shift(r *Reading, noise float64) (shared, own float64) {
+// deposit's level) and what is this photo's own (light, noise, alignment). sum is of the tiles they are for.
+func (v *View) shift(r *Reading, t total) (shared, own float64) {
 	shared = r.DepositSigma * v.spec.Opacity * (1 - v.spec.Opacity/2)
 	b := baseSigma
 	if r.Shadows {
 		b = shadowBase
 	}
-	own = b*b + sq(noiseShare*noise) + sq(alignSigma*r.Photo.AlignRMS)
+	b *= math.Min(likeMost, math.Max(likeLeast, math.Pow(t.like, 0.5)))
+	own = b*b + sq(noiseShare*t.noise) + sq(alignSigma*r.Photo.AlignRMS)
 	if r.Basis == BasisSurface {
 		own += sq(surfaceBase)
 	}
 	return shared, math.Sqrt(own)
+}
+
+// likeness tells how an error of the light's level acts on a tile's opacity: its glaze's light over the way from it to
+// the deposit, both as lengths in linear light. About 0.1 for near-black glaze, over 2 for white.
+func (v *View) likeness(k int) float64 {
+	g, way := v.tiles[k].mean, 0.0
+	for c := range g {
+		way += sq(v.deposit[c] - g[c])
+	}
+	return math.Min(4, norm(g)/math.Max(math.Sqrt(way), 1e-3))
 }
 
 // shares are a zone's or a tile set's whitened shares, in percent, at Spec.Opacity plus each of offsets.
@@ -57,28 +74,37 @@ func (s shares) bounds(sigma float64) (lo, hi float64) {
 	return lo, hi
 }
 
-// sum adds up the counts of the tiles that use keeps, and says how many px were read, at what mean noise.
-func (v *View) sum(r *Reading, use func(k int) bool) (s shares, read, noise float64) {
+// total is what the read tiles of a zone or of a set add up to.
+type total struct {
+	shares
+	read  float64 // measuring px
+	noise float64 // mean standard error of a pixel's opacity
+	like  float64 // mean likeness of the glazes to the deposit
+}
+
+// sum adds up the tiles that use keeps.
+func (v *View) sum(r *Reading, use func(k int) bool) (s total) {
 	for k := range v.tiles {
 		if !use(k) {
 			continue
 		}
 		t := &r.Tiles[k]
-		read, noise = read+t.Read, noise+t.Read*t.Sigma
-		for j := range s {
-			s[j] += t.Counts[j]
+		s.read, s.noise, s.like = s.read+t.Read, s.noise+t.Read*t.Sigma, s.like+t.Read*v.likeness(k)
+		for j := range s.shares {
+			s.shares[j] += t.Counts[j]
 		}
 	}
-	if read == 0 {
-		return s, 0, 0
+	if s.read == 0 {
+		return s
 	}
-	for j := range s {
-		s[j] *= 100 / read
+	for j := range s.shares {
+		s.shares[j] *= 100 / s.read
 		if j > 0 {
-			s[j] = math.Min(s[j], s[j-1]) // a higher threshold never counts more
+			s.shares[j] = math.Min(s.shares[j], s.shares[j-1]) // a higher threshold never counts more
 		}
 	}
-	return s, read, noise / read
+	s.noise, s.like = s.noise/s.read, s.like/s.read
+	return s
 }
 
 // spreadOf returns a robust standard deviation: 1.4826 times the median distance from the median. 0 for none.

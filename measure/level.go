@@ -109,7 +109,7 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 			out[k] = math.Exp(f + math.Min(0.04, math.Max(-0.15, lower[k]-f)))
 		}
 		o.Tiles[k].Level, o.Tiles[k].GlazeLevel = out[k], out[k]
-		if own[k] > 0 && !math.IsNaN(middle[k]) && (!o.Shadows || zzV == "both") {
+		if own[k] > 0 && !math.IsNaN(middle[k]) && !o.Shadows {
 			o.Tiles[k].GlazeLevel = math.Exp(math.Min(math.Log(own[k])-fade[k], middle[k]+ownLead))
 		}
 	}

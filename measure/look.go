@@ -135,7 +135,7 @@ func (v *View) look(img *plane.Image, o *Observation) {
 			} else {
 				// the clearer the crowd, the more of its lead over tiles alike is the glaze's own
 				own := math.Min(1, math.Max(0, l.clean-0.2)/0.4)
-				veil := veilOver(over, spread+0.01) * (1 - zzF("CT", crowdTrust)*own)
+				veil := veilOver(over, spread+0.01) * (1 - crowdTrust*own)
 				r.Gain = unveil(r.Gain, mulv(l.kg, v.deposit), v.tiles[k].mean, math.Min(veil, veilMost))
 			}
 		} else {

@@ -178,7 +178,7 @@ func median(v []float64) float64 { return glaze.Median(v) }
 
 // digits rounds to n significant digits, so that records are the same on every machine that agrees to that many.
 func digits(x float64, n int) float64 {
-	if x == 0 || math.IsNaN(x) || math.IsInf(x, 0) {
+	if math.Abs(x) < 1e-30 || math.IsNaN(x) || math.IsInf(x, 0) { // the power of ten would not be finite far below
 		return 0
 	}
 	p := math.Pow(10, float64(n-1)-math.Floor(math.Log10(math.Abs(x))))

@@ -48,7 +48,7 @@ func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
 	for i := range r.Opacity {
 		r.Opacity[i] = PixElsewhere
 	}
-	r.Signs = zzEvidence(v, img, p, l)
+	r.Signs = v.cover.evidence(v, img, l)
 	r.Tiles = make([]TileRead, len(v.tiles))
 	for k := range v.tiles {
 		r.Tiles[k] = v.readTile(img, k, l, r.Opacity)
@@ -64,7 +64,7 @@ func (v *View) Read(img *plane.Image, p Photo, l *Light) *Reading {
 }
 
 // blindSigma is the noise of whiteness at the first look from which on a glaze's clean place can't be told.
-const blindSigma = 0.13
+const blindSigma = 0.17
 
 func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead {
 	t := &v.tiles[k]
