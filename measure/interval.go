@@ -9,8 +9,8 @@ import (
 // What is not known of a tile's opacities, as standard errors common to a zone. Calibrated on made scenes against the
 // shift of the threshold that would have given the true share.
 const (
-	baseSigma   = 0.019 // of the clean place, in even light
-	shadowBase  = 0.044 // the same under cast shadows
+	baseSigma   = 0.017 // of the clean place, in even light
+	shadowBase  = 0.040 // the same under cast shadows
 	noiseShare  = 0.7   // of a pixel's noise that a zone's tiles have in common
 	surfaceBase = 0.030 // added where no control is marked
 	alignSigma  = 0.010 // per px of alignment error
@@ -21,7 +21,7 @@ const (
 
 // likeLeast and likeMost bound how much more or less errors weigh on a glaze by how like the deposit it is.
 const (
-	likeLeast = 0.75
+	likeLeast = 0.85
 	likeMost  = 2
 )
 
@@ -33,7 +33,7 @@ func (v *View) shift(r *Reading, t total) (shared, own float64) {
 	if r.Shadows {
 		b = shadowBase
 	}
-	b *= math.Min(likeMost, math.Max(likeLeast, math.Pow(t.like, 0.5)))
+	b *= math.Min(likeMost, math.Max(likeLeast, math.Sqrt(t.like)))
 	own = b*b + sq(noiseShare*t.noise) + sq(alignSigma*r.Photo.AlignRMS)
 	if r.Basis == BasisSurface {
 		own += sq(surfaceBase)
