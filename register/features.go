@@ -33,6 +33,10 @@ type features struct {
 	unit  float64
 }
 
+// large lets one of the dear detectors work at a time, whatever the number of photos worked on: the pyramid of a picture
+// of 1600 px takes some 450 MB.
+var large sync.Mutex
+
 // detect finds key points of one kind in a picture.
 func detect(im *image.Gray, k kind, opt Options) (*features, error) {
 	w, h := im.Rect.Dx(), im.Rect.Dy()
@@ -42,6 +46,10 @@ func detect(im *image.Gray, k kind, opt Options) (*features, error) {
 		side = opt.MaxSide
 	case siftTilted:
 		side = min(opt.WideSide, 640)
+	}
+	if k == siftWide || k == akazePlain {
+		large.Lock()
+		defer large.Unlock()
 	}
 	rw, rh := fit(w, h, side)
 	small := reduce(im, rw, rh).gray()

@@ -4,6 +4,7 @@
 #include <climits>
 #include <cmath>
 #include <cstring>
+#include <malloc.h>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/core.hpp>
 #include <opencv2/features2d.hpp>
@@ -145,6 +146,14 @@ int tl_constant(int which) {
 }
 
 void tl_threads(int n) { try { cv::setNumThreads(n); } catch (...) {} }
+
+void tl_give_back(int bytes) {
+#ifdef M_MMAP_THRESHOLD
+  mallopt(M_MMAP_THRESHOLD, bytes);
+#else
+  (void)bytes;
+#endif
+}
 
 int tl_sift(void *img, int count, double contrast, double edge, void *points, void *descriptors, char *err, int size) {
   GUARD({

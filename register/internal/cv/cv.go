@@ -20,9 +20,17 @@ import (
 	"gocv.io/x/gocv"
 )
 
+// largeBlock is the size from which on a block of C memory goes back to the system when it is freed, bytes. Left alone,
+// glibc raises that size to 32 MB after the first large blocks, and the planes of a detector stay in its arenas. Measured
+// 2026 on six photos of 12 Mpx: 2.4 GB at the peak without, 1.3 GB with, in the same time.
+const largeBlock = 1 << 20
+
 // init holds OpenCV to one thread: photos are what runs side by side, and Debian's build ignores the environment
 // variable that would say so.
-func init() { C.tl_threads(1) }
+func init() {
+	C.tl_threads(1)
+	C.tl_give_back(largeBlock)
+}
 
 // Point is a key point: position in px of the picture it was found in (pixel centres at whole numbers), diameter in px,
 // angle in degrees, strength.

@@ -5,6 +5,7 @@
 extern "C" {
 #endif
 void tl_threads(int n);
+void tl_give_back(int bytes);
 int tl_constant(int which);
 int tl_sift(void *img, int count, double contrast, double edge, void *points, void *descriptors, char *err, int size);
 int tl_affine(void *img, int count, double contrast, int max_tilt, void *points, void *descriptors, char *err, int size);
