@@ -93,6 +93,16 @@ func New(in Input) *Surface {
 	return s
 }
 
+// Rest lets go of all pixels. Afterwards only Decide and Neighbours may be called.
+func (s *Surface) Rest() {
+	s.ref, s.at = nil, nil
+	l := s.lay
+	l.labels, l.near, l.dist, l.core, l.all, l.ring, l.around = nil, nil, nil, nil, nil, nil, nil
+	for t := range s.tiles {
+		s.tiles[t].sides = nil
+	}
+}
+
 // Neighbours returns for every tile the tiles that share a joint with it, ascending. It must not be changed.
 func (s *Surface) Neighbours() [][]int { return s.lay.nbr }
 
