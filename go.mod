@@ -16,6 +16,7 @@ require (
 	github.com/xuri/excelize/v2 v2.11.1
 	gocv.io/x/gocv v0.31.0
 	golang.org/x/image v0.48.0
+	golang.org/x/sync v0.25.0
 	golang.org/x/term v0.48.0
 	golang.org/x/text v0.44.0
 	gonum.org/v1/gonum v0.17.0

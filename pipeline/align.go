@@ -18,31 +18,45 @@ type reference struct {
 	view *survey.View
 	sha  string
 	w, h int
-	feat *register.Reference
+	need int64               // bytes that decoding takes
+	feat *register.Reference // nil when every photo is aligned
 }
 
 // loadReferences reads every reference photo once. A reference that can't be read is a mistake of the survey: without
 // it nothing of the view can be measured.
-func (r *run) loadReferences() error {
+func (r *run) loadReferences(ctx context.Context) error {
 	r.refs = make([]*reference, len(r.survey.Views))
 	errs := make([]error, len(r.refs))
 	each(r.opt.Jobs, len(r.refs), func(i int) {
 		v := &r.survey.Views[i]
-		pic, facts, err := intake.Read(r.survey.Dir, v.Reference, limits(r.survey))
-		if err != nil {
+		unfit := func(err error) {
 			errs[i] = &UsageError{fmt.Errorf("%s: reference photo of view %s: %w", v.Reference, v.ID, err)}
+		}
+		facts, err := intake.Inspect(r.survey.Dir, v.Reference, limits(r.survey))
+		if err != nil {
+			unfit(err)
 			return
 		}
-		if err := survey.CheckSize(v, pic.W, pic.H); err != nil {
+		if err := survey.CheckSize(v, facts.W, facts.H); err != nil {
 			errs[i] = &UsageError{err}
 			return
 		}
-		feat, err := register.NewReference(v.ID, pic.Grey(), r.align)
-		if err != nil {
-			errs[i] = &UsageError{fmt.Errorf("%s: reference photo of view %s: %w", v.Reference, v.ID, err)}
+		grey, held, err := r.grey(ctx, v.Reference, facts.Memory)
+		defer held.free()
+		if ctx.Err() != nil {
+			errs[i] = ctx.Err()
 			return
 		}
-		r.refs[i] = &reference{view: v, sha: facts.SHA256, w: pic.W, h: pic.H, feat: feat}
+		if err != nil {
+			unfit(err)
+			return
+		}
+		feat, err := register.NewReference(v.ID, grey, r.align)
+		if err != nil {
+			unfit(err)
+			return
+		}
+		r.refs[i] = &reference{view: v, sha: facts.SHA256, w: grey.Rect.Dx(), h: grey.Rect.Dy(), feat: feat, need: facts.Memory}
 	}, func(n int) { r.tell(Event{Stage: "references", Done: n, Total: len(r.refs)}) })
 	for _, err := range errs {
 		if err != nil {
@@ -68,12 +82,16 @@ func (r *run) alignAll(ctx context.Context) error {
 		}
 		p.alignKey = ledger.Key("align", register.Method, r.align, refKey, p.facts.SHA256, p.hint)
 		if !r.store.Get("align", p.alignKey, &p.align) {
-			pic, _, err := intake.Read(r.survey.Dir, p.rel, limits(r.survey))
+			grey, held, err := r.grey(ctx, p.rel, p.facts.Memory)
+			defer held.free()
+			if ctx.Err() != nil {
+				return
+			}
 			if err != nil {
 				p.fail(err)
 				return
 			}
-			p.align = register.Align(ctx, feats, pic.Grey(), p.hint, r.align)
+			p.align = register.Align(ctx, feats, grey, p.hint, r.align)
 			if ctx.Err() != nil {
 				return
 			}
@@ -134,15 +152,28 @@ const (
 // rescue tries pairs set by hand in any view, whatever the folder's name says, then the photos of the likeliest views that
 // did align.
 func (r *run) rescue(ctx context.Context, p *photo, aligned map[string][]*photo) (rescued, error) {
-	var pic *intake.Picture // decoded when a record is missing only
+	var own *image.Gray // decoded when a record is missing only
+	held := &share{}
+	defer func() { held.free() }()
 	grey := func() *image.Gray {
-		if pic == nil {
+		if own == nil {
+			// One share for all that is decoded until the end: the photo, and beside its luma one helper after the other.
+			need := p.facts.Memory
+			for _, ref := range r.likely(p, aligned) {
+				for _, h := range nearest(p, aligned[ref.view.ID]) {
+					need = max(need, int64(p.facts.W*p.facts.H)+h.facts.Memory)
+				}
+			}
 			var err error
-			if pic, _, err = intake.Read(r.survey.Dir, p.rel, limits(r.survey)); err != nil {
+			if held, err = r.memory.take(ctx, need); err != nil {
+				held = &share{}
+				return nil
+			}
+			if own, err = r.greyWithin(p.rel); err != nil {
 				return nil // the photo's own error was told when it was aligned
 			}
 		}
-		return pic.Grey()
+		return own
 	}
 	var out rescued
 	for _, ref := range r.refs {
@@ -200,11 +231,13 @@ func (r *run) throughOthers(ctx context.Context, ref *reference, near []*photo, 
 	}
 	var hs []register.Helper
 	for _, h := range near {
-		pic, _, err := intake.Read(r.survey.Dir, h.rel, limits(r.survey))
-		if err != nil {
-			continue
-		}
-		hs = append(hs, register.Helper{Key: h.rel, Grey: pic.Grey(), Mapping: h.align.Mapping})
+		hs = append(hs, register.Helper{Key: h.rel, Mapping: h.align.Mapping, Grey: func() *image.Gray {
+			other, err := r.greyWithin(h.rel)
+			if err != nil {
+				return nil
+			}
+			return other
+		}})
 	}
 	res.Result = register.Rescue(ctx, ref.feat, hs, g, r.align)
 	if ctx.Err() != nil {

@@ -50,7 +50,7 @@ func aRunOf(t *testing.T, photos map[string]*image.Gray) *run {
 	store, err := ledger.Open(filepath.Join(dir, "out"), false, false)
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, store.Close()) })
-	r := &run{opt: Options{Jobs: 2}, survey: &survey.Survey{Dir: dir, Photos: []string{"photos"}}, store: store, align: register.DefaultOptions(), tell: func(Event) {}}
+	r := &run{opt: Options{Jobs: 2}, survey: &survey.Survey{Dir: dir, Photos: []string{"photos"}}, store: store, align: register.DefaultOptions(), memory: newMemory(decodedBytes), tell: func(Event) {}}
 	for i, id := range []string{"pool", "wall"} {
 		r.survey.Views = append(r.survey.Views, survey.View{ID: id})
 		feat, err := register.NewReference(id, tiled(int64(i), 0, 0, 0), r.align)

@@ -14,7 +14,6 @@ import (
 	"tilelapse/measure"
 	"tilelapse/measure/plane"
 	"tilelapse/pipeline/draw"
-	"tilelapse/pipeline/intake"
 	"tilelapse/pipeline/ledger"
 	"tilelapse/pipeline/table"
 	"tilelapse/register"
@@ -149,8 +148,16 @@ func (r *run) scene(v *viewResult, i int, masked bool) (draw.Scene, error) {
 		return draw.Scene{}, err
 	}
 	w, h := v.frame.Size()
+	b, ok := r.store.Bytes("read", p.readKey, ".png")
+	var opacity []uint8
+	if ok {
+		opacity, ok = greyBytes(b, v.frame)
+	}
+	if !ok {
+		return draw.Scene{}, fmt.Errorf("%s: its opacity plane in the store is gone or damaged; run again with --fresh", p.rel)
+	}
 	s := draw.Scene{
-		Site: r.survey.Site, View: v.view.ID, Visit: r.when(v, i), W: w, H: h, Picture: img, Opacity: v.readings[i].Opacity,
+		Site: r.survey.Site, View: v.view.ID, Visit: r.when(v, i), W: w, H: h, Picture: img, Opacity: opacity,
 		Threshold: r.survey.Opacity, MMPerPx: v.mmPerPixel(), Approx: v.area.plan.Basis != "length lines", Units: r.survey.Report.Units, Words: r.words, Masked: masked,
 	}
 	s.Picture = blankOutside(img, p, v.frame)
@@ -231,7 +238,7 @@ func (r *run) drawRefused(ctx context.Context) error {
 	out := make([][]byte, len(todo))
 	each(r.opt.Jobs, len(todo), func(i int) {
 		if ctx.Err() == nil {
-			out[i], errs[i] = r.refusedPicture(todo[i])
+			out[i], errs[i] = r.refusedPicture(ctx, todo[i])
 		}
 	}, func(n int) { r.tell(Event{Stage: "draw refused", Done: n, Total: len(todo)}) })
 	if err := firstOf(ctx, errs); err != nil {
@@ -264,30 +271,38 @@ func clean(s string) string {
 	return strings.Trim(b.String(), "-")
 }
 
-func (r *run) refusedPicture(p *photo) ([]byte, error) {
+func (r *run) refusedPicture(ctx context.Context, p *photo) ([]byte, error) {
 	key := ledger.Key("refused", drawMethod, p.alignKey, p.reason, r.survey.Report.Language)
 	if b, ok := r.store.Bytes("refused", key, ".jpg"); ok {
 		return b, nil
 	}
-	pic, _, err := intake.Read(r.survey.Dir, p.rel, limits(r.survey))
+	var of *reference
+	need := p.facts.Memory
+	for _, rf := range r.refs {
+		if rf.view.ID == p.align.View {
+			of, need = rf, max(need, int64(p.facts.W*p.facts.H)+rf.need)
+		}
+	}
+	held, err := r.memory.take(ctx, need)
+	if err != nil {
+		return nil, err
+	}
+	defer held.free()
+	own, err := r.greyWithin(p.rel)
 	if err != nil {
 		return nil, nil // it is listed with its reason; a picture of it is a convenience
 	}
 	var ref *image.Gray
-	for _, rf := range r.refs {
-		if rf.view.ID == p.align.View {
-			rp, _, err := intake.Read(r.survey.Dir, rf.view.Reference, limits(r.survey))
-			if err != nil {
-				return nil, err
-			}
-			ref = rp.Grey()
+	if of != nil {
+		if ref, err = r.greyWithin(of.view.Reference); err != nil {
+			return nil, err
 		}
 	}
 	var pairs [][4]float64
 	for _, q := range p.align.Pairs {
 		pairs = append(pairs, [4]float64{q.RefX, q.RefY, q.PhotoX, q.PhotoY})
 	}
-	b, err := draw.EncodeJPEG(draw.Rejected(ref, pic.Grey(), pairs, []string{strings.TrimSpace(p.visit() + " " + p.facts.SHA256[:8]), p.reason}, r.words), pictureQuality)
+	b, err := draw.EncodeJPEG(draw.Rejected(ref, own, pairs, []string{strings.TrimSpace(p.visit() + " " + p.facts.SHA256[:8]), p.reason}, r.words), pictureQuality)
 	if err != nil {
 		return nil, err
 	}

@@ -21,6 +21,7 @@ type run struct {
 	survey        *survey.Survey
 	store         *ledger.Store
 	align         register.Options
+	memory        *memory
 	refs          []*reference
 	photos        []*photo
 	views         []*viewResult
@@ -73,7 +74,7 @@ func Run(ctx context.Context, opt Options) (*Summary, error) {
 		return nil, err
 	}
 	defer store.Close()
-	r := &run{opt: opt, survey: s, words: w, store: store, align: register.DefaultOptions(), wrote: map[string]bool{}, tell: opt.Events}
+	r := &run{opt: opt, survey: s, words: w, store: store, align: register.DefaultOptions(), memory: newMemory(decodedBytes), wrote: map[string]bool{}, tell: opt.Events}
 	for _, stage := range []func(context.Context) error{r.find, r.alignEvery, r.measureEvery, r.tabulate, r.draw, r.finish} {
 		if err := stage(ctx); err != nil {
 			if errors.Is(err, errSharded) {
@@ -95,7 +96,7 @@ func (r *run) find(context.Context) error {
 }
 
 func (r *run) alignEvery(ctx context.Context) error {
-	if err := r.loadReferences(); err != nil {
+	if err := r.loadReferences(ctx); err != nil {
 		return err
 	}
 	if err := r.alignAll(ctx); err != nil {
@@ -111,6 +112,9 @@ func (r *run) alignEvery(ctx context.Context) error {
 		if !p.align.Accepted {
 			p.reject(p.align.Reason.Words() + detail(p.align.Detail))
 		}
+	}
+	for _, ref := range r.refs {
+		ref.feat = nil // some 80 MB a view, of no more use
 	}
 	choose(r.photos)
 	return nil

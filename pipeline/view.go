@@ -145,7 +145,7 @@ func (r *run) measureView(ctx context.Context, ref *reference) (*viewResult, err
 		if ctx.Err() != nil || r.store.Get("observe", keys[i], obs[i]) {
 			return
 		}
-		img, err := r.onto(v, i, planes)
+		img, err := r.onto(ctx, v, i, planes)
 		if err != nil {
 			errs[i] = err
 			return
@@ -160,12 +160,13 @@ func (r *run) measureView(ctx context.Context, ref *reference) (*viewResult, err
 	v.readings = make([]*measure.Reading, n)
 	each(r.opt.Jobs, n, func(i int) {
 		if ctx.Err() == nil {
-			v.readings[i], errs[i] = r.read(v, i, keys[i], planes)
+			v.readings[i], errs[i] = r.read(ctx, v, i, keys[i], planes)
 		}
 	}, func(k int) { r.tell(Event{Stage: "measure " + ref.view.ID, Done: n + k, Total: 2 * n}) })
 	if err := firstOf(ctx, errs); err != nil {
 		return nil, err
 	}
+	v.model.Rest()
 	v.results = v.model.Close(v.readings, v.baseline(r.survey))
 	v.seen = obs
 	for _, res := range v.results {
@@ -188,7 +189,7 @@ func (v *viewResult) baseline(s *survey.Survey) int {
 }
 
 // read is pass 2 for one photo: the reading, its opacity plane and the aligned picture, from the store or anew.
-func (r *run) read(v *viewResult, i int, observed string, planes *planeCache) (*measure.Reading, error) {
+func (r *run) read(ctx context.Context, v *viewResult, i int, observed string, planes *planeCache) (*measure.Reading, error) {
 	p := v.photos[i]
 	key := ledger.Key("read", observed, v.lights[i])
 	p.readKey, p.pictureKey = key, ledger.Key("aligned", resampleMethod, p.alignKey, v.frame)
@@ -196,7 +197,7 @@ func (r *run) read(v *viewResult, i int, observed string, planes *planeCache) (*
 	have := r.store.Get("read", key, rd)
 	if have {
 		if b, ok := r.store.Bytes("read", key, ".png"); ok {
-			rd.Opacity, have = greyBytes(b, v.frame)
+			_, have = greyBytes(b, v.frame) // read again when it is drawn: a view may have hundreds
 		} else {
 			have = false
 		}
@@ -205,7 +206,7 @@ func (r *run) read(v *viewResult, i int, observed string, planes *planeCache) (*
 	if have && drawn {
 		return rd, nil
 	}
-	img, err := r.onto(v, i, planes)
+	img, err := r.onto(ctx, v, i, planes)
 	if err != nil {
 		return nil, err
 	}
@@ -223,6 +224,7 @@ func (r *run) read(v *viewResult, i int, observed string, planes *planeCache) (*
 		if err := r.store.PutBytes("read", key, ".png", b); err != nil {
 			return nil, err
 		}
+		rd.Opacity = nil
 	}
 	if !drawn {
 		var b bytes.Buffer
@@ -244,17 +246,17 @@ func facts(p *photo) measure.Photo {
 
 // onto decodes a photo and resamples it onto the measuring frame, once. Where another frame of the same visit exists,
 // what differs between the two moves (people, leaves, water) and is flagged.
-func (r *run) onto(v *viewResult, i int, planes *planeCache) (*plane.Image, error) {
+func (r *run) onto(ctx context.Context, v *viewResult, i int, planes *planeCache) (*plane.Image, error) {
 	p := v.photos[i]
 	if img := planes.get(p.rel); img != nil {
 		return img, nil
 	}
-	img, err := r.resample(v, p)
+	img, err := r.resample(ctx, v, p)
 	if err != nil {
 		return nil, err
 	}
 	if w := v.witness(i); w != nil {
-		other, err := r.resample(v, w)
+		other, err := r.resample(ctx, v, w)
 		if err != nil {
 			return nil, err
 		}
@@ -264,7 +266,12 @@ func (r *run) onto(v *viewResult, i int, planes *planeCache) (*plane.Image, erro
 	return img, nil
 }
 
-func (r *run) resample(v *viewResult, p *photo) (*plane.Image, error) {
+func (r *run) resample(ctx context.Context, v *viewResult, p *photo) (*plane.Image, error) {
+	held, err := r.memory.take(ctx, p.facts.Memory)
+	if err != nil {
+		return nil, err
+	}
+	defer held.free()
 	pic, _, err := intake.Read(r.survey.Dir, p.rel, limits(r.survey))
 	if err != nil {
 		return nil, fmt.Errorf("it could be read before and can't now: %w", err)
@@ -293,8 +300,9 @@ func (v *viewResult) witnessKey(i int) string {
 	return ""
 }
 
-// planeBudget bounds the planes kept between the two passes, bytes: pass 2 then need not decode again.
-const planeBudget = 1 << 30
+// planeBudget bounds the planes kept between the two passes, bytes: pass 2 then need not decode again what a small survey
+// has. Decoding and resampling again is some 5 % of measuring a photo of 12 Mpx.
+const planeBudget = 160 << 20
 
 // planeCache keeps resampled photos until the budget is full; the rest is resampled again.
 type planeCache struct {

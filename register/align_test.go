@@ -172,7 +172,7 @@ func TestCancelledIsStopped(t *testing.T) {
 	ref := mosaicRef(t)
 	r := Align(ctx, []*Reference{ref}, tilted(mosaic).shoot(), "", DefaultOptions())
 	assert.Equal(t, Stopped, r.Reason)
-	r = Rescue(ctx, ref, []Helper{{Key: "a"}}, tilted(mosaic).shoot(), DefaultOptions())
+	r = Rescue(ctx, ref, []Helper{{Key: "a", Grey: func() *image.Gray { return nil }}}, tilted(mosaic).shoot(), DefaultOptions())
 	assert.Equal(t, Stopped, r.Reason)
 }
 
@@ -186,11 +186,11 @@ func TestRescueComposes(t *testing.T) {
 	c := front(mosaic)
 	c.h3 = mat3{1.05, -.03, -10, .02, 1.02, 5, 3e-5, -2e-5, 1}
 	c.white, c.whiteSeed, c.seed = .3, 4, 8
-	r := Rescue(context.Background(), ref, []Helper{{"k1", helper, direct.Mapping}}, c.shoot(), DefaultOptions())
+	r := Rescue(context.Background(), ref, []Helper{{"k1", func() *image.Gray { return helper }, direct.Mapping}}, c.shoot(), DefaultOptions())
 	require.True(t, r.Accepted, "%s %s", r.Reason, r.Detail)
 	assert.Equal(t, "rescue:k1 sift", r.Basis)
 	assert.Less(t, rms(trueErrors(r.Mapping, c, ref)), .6)
-	r = Rescue(context.Background(), ref, []Helper{{"k1", helper, direct.Mapping}}, tilted(other).shoot(), DefaultOptions())
+	r = Rescue(context.Background(), ref, []Helper{{"k1", func() *image.Gray { return helper }, direct.Mapping}}, tilted(other).shoot(), DefaultOptions())
 	assert.False(t, r.Accepted, "a helper does not make a wrong photo right")
 	r = Rescue(context.Background(), ref, nil, c.shoot(), DefaultOptions())
 	assert.False(t, r.Accepted)

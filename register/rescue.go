@@ -9,9 +9,9 @@ import (
 
 // Helper is a photo of the same view that did align.
 type Helper struct {
-	Key     string // what Result.Basis names it by
-	Grey    *image.Gray
-	Mapping Mapping // of the helper: its photo from the reference
+	Key     string             // what Result.Basis names it by
+	Grey    func() *image.Gray // decodes it; called when its turn comes, nil = it can't be read
+	Mapping Mapping            // of the helper: its photo from the reference
 }
 
 // Rescue aligns a photo that failed directly through photos of the same view that did align, in the order given
@@ -27,8 +27,9 @@ func Rescue(ctx context.Context, ref *Reference, helpers []Helper, photo *image.
 		if err := ctx.Err(); err != nil {
 			return Result{View: ref.ID, Reason: Stopped, Detail: err.Error()}
 		}
+		grey := h.Grey()
 		for _, k := range []kind{siftPlain, siftWide} {
-			g, ok := s.through(h, k)
+			g, ok := s.through(grey, k)
 			if !ok {
 				continue
 			}
@@ -50,12 +51,12 @@ func Rescue(ctx context.Context, ref *Reference, helpers []Helper, photo *image.
 	return last
 }
 
-// through fits the photo to a helper.
-func (s *search) through(h Helper, k kind) (guess, bool) {
-	if h.Grey == nil || min(h.Grey.Rect.Dx(), h.Grey.Rect.Dy()) < minPhotoPx {
+// through fits the photo to a helper's picture.
+func (s *search) through(helper *image.Gray, k kind) (guess, bool) {
+	if helper == nil || min(helper.Rect.Dx(), helper.Rect.Dy()) < minPhotoPx {
 		return guess{}, false
 	}
-	a, err := detect(h.Grey, k, s.opt)
+	a, err := detect(helper, k, s.opt)
 	if err != nil {
 		return guess{}, false
 	}

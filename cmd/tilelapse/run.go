@@ -4,7 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
+	"runtime"
+	"runtime/debug"
 	"strconv"
 	"strings"
 
@@ -36,6 +39,7 @@ folder. Photos measured before are not measured again.
 				}
 				opt.Shard, opt.Shards = a, b
 			}
+			holdMemory(opt.Jobs)
 			p := newProgress(c.ErrOrStderr(), quiet)
 			opt.Events = p.event
 			sum, err := pipeline.Run(c.Context(), opt)
@@ -60,6 +64,20 @@ folder. Photos measured before are not measured again.
 	f.BoolVar(&quiet, "quiet", false, "no progress and no summary")
 	f.BoolVar(&opt.Unmasked, "unmasked", false, "write the pictures also without hatching and coarsening, into unmasked/")
 	return c
+}
+
+// holdMemory has planes that are no longer used collected before the heap doubles: what lives is a few large planes, and
+// collecting them costs next to nothing. A limit set from outside (GOMEMLIMIT) is left as it is. The limit is soft: what
+// is needed beyond it is still given.
+func holdMemory(jobs int) {
+	const shared, each = 450 << 20, 110 << 20 // decoded photos and one view's planes; a worker's own (measured 2026)
+	if os.Getenv("GOMEMLIMIT") != "" {
+		return
+	}
+	if jobs <= 0 {
+		jobs = runtime.NumCPU()
+	}
+	debug.SetMemoryLimit(shared + int64(jobs)*each)
 }
 
 // tell writes what a run did, for a person.

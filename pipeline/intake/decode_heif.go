@@ -26,7 +26,7 @@ func (j *job) heif() (*Picture, error) {
 		if h.Pictures > 1 {
 			j.facts.note("%d pictures in the file: the main one is read", h.Pictures)
 		}
-		no = j.admit(h.W, h.H)
+		no = j.admit(h.W, h.H, 9) // the codec's planes, libheif's RGB and the result
 		return no == nil
 	})
 	switch {

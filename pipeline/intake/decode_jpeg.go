@@ -18,7 +18,7 @@ func (j *job) jpeg() (*Picture, error) {
 	h, pix, damage, err := jpeg.Read(j.b, func(h *jpeg.Header) bool {
 		if h.CMYK || h.Channels == 4 {
 			// The size is recorded all the same, for the list of photos.
-			if no = j.admit(h.W, h.H); no == nil || no == errHeaderOnly {
+			if no = j.admit(h.W, h.H, 0); no == nil || no == errHeaderOnly {
 				no = refuse(NotRGB, "CMYK, which is for printing")
 			}
 			return false
@@ -27,7 +27,11 @@ func (j *job) jpeg() (*Picture, error) {
 			j.facts.W, j.facts.H = h.W, h.H
 			return false
 		}
-		no = j.admit(h.W, h.H)
+		perPixel := 3
+		if h.Progressive {
+			perPixel = 9 // libjpeg keeps two bytes a sample until the last scan is read
+		}
+		no = j.admit(h.W, h.H, perPixel)
 		return no == nil
 	})
 	if no != nil {

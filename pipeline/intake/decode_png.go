@@ -146,7 +146,11 @@ func (j *job) png() (*Picture, error) {
 		j.facts.W, j.facts.H = h.w, h.h
 		return nil, err
 	}
-	if err := j.admit(h.w, h.h); err != nil {
+	perPixel := 4
+	if h.bits == 16 {
+		perPixel = 8
+	}
+	if err := j.admit(h.w, h.h, perPixel); err != nil {
 		return nil, err
 	}
 	if !pngEnds(j.b) {

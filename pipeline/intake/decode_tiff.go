@@ -178,7 +178,11 @@ func (j *job) tiff() (*Picture, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := j.admit(w, ht); err != nil {
+	perPixel := 14 // a strip grows while it is unpacked, and one may hold the whole picture
+	if h.get(tiffBits, 1) == 16 {
+		perPixel = 28
+	}
+	if err := j.admit(w, ht, perPixel); err != nil {
 		return nil, err
 	}
 	m, err := decodeTIFF(j.b)

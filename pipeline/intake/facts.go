@@ -27,6 +27,7 @@ type Facts struct {
 	Scanner     bool     `json:"scanner,omitempty"` // made by a scanner: its date is the scan's, not the photo's
 	Colour      string   `json:"colour,omitempty"`  // as Picture.Colour
 	Notes       []string `json:"notes,omitempty"`
+	Memory      int64    `json:"-"` // bytes that reading the photo takes at the most, file and result included; 0 = unknown
 }
 
 func (f *Facts) note(format string, args ...any) {

@@ -244,7 +244,7 @@ func TestCapture(t *testing.T) {
 	f, err := Inspect(goodDir, "capture.jpg", Limits{})
 	require.NoError(t, err)
 	want := &Facts{
-		SHA256: f.SHA256, Bytes: f.Bytes, Format: "JPEG", W: 48, H: 32, Orientation: 1, Taken: "2021-06-05T14:03:09",
+		SHA256: f.SHA256, Bytes: f.Bytes, Memory: f.Memory, Format: "JPEG", W: 48, H: 32, Orientation: 1, Taken: "2021-06-05T14:03:09",
 		Offset: "+02:00", Camera: "Halyard HX-12", Model: "HX-12", Lens: "HX 24-70", FocalMM: 35, ExposureS: 0.004, FNumber: 5.6, ISO: 200,
 		Colour: "sRGB (no profile)",
 	}

@@ -151,8 +151,8 @@ func recognise(b []byte, rel string) (string, error) {
 }
 
 // admit records a picture's size as stored and refuses it by the limits, naming limit, value and setting. With only the
-// header wanted it ends the decoder.
-func (j *job) admit(w, h int) error {
+// header wanted it ends the decoder. perPixel is the memory that decoding takes, bytes a pixel.
+func (j *job) admit(w, h, perPixel int) error {
 	j.facts.W, j.facts.H = w, h
 	if j.facts.Orientation >= 5 && !isoMedia(j.facts.Format) {
 		j.facts.W, j.facts.H = h, w
@@ -166,6 +166,12 @@ func (j *job) admit(w, h int) error {
 	if mpx := float64(w) * float64(h) / 1e6; mpx > j.lim.MaxMpx {
 		return refuse(TooManyMpx, "%.5g Mpx, limit %g (limits.max_mpx in survey.yaml)", mpx, j.lim.MaxMpx)
 	}
+	if j.facts.Orientation >= 5 && !isoMedia(j.facts.Format) { // a quarter turn makes a second copy
+		if perPixel = max(perPixel, 7); perPixel >= 8 && j.facts.Format != fmtJPEG {
+			perPixel = max(perPixel, 14)
+		}
+	}
+	j.facts.Memory = int64(len(j.b)) + int64(w)*int64(h)*int64(perPixel)
 	if !j.pixels {
 		return errHeaderOnly
 	}
