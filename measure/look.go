@@ -28,6 +28,9 @@ const textureSigma = 0.045
 // alikeReach is how far, ΔE00, tiles may lie apart whose fade and film are expected to be alike (our choice).
 const alikeReach = 16
 
+// levelReach is how far apart, ΔE00, a step of e in the light's level puts two tiles otherwise alike (our choice).
+const levelReach = 20
+
 // alikeMost bounds the tiles a tile is compared with.
 const alikeMost = 40
 
@@ -307,6 +310,10 @@ func (v *View) alike(k int, looks []tileLook, o *Observation) (base [3]float64, 
 		if v.tiles[q].zone != v.tiles[k].zone {
 			d += 8
 		}
+		if o.Shadows && o.Tiles[q].Level > 0 && o.Tiles[k].Level > 0 {
+			// what the sky adds to a glaze weighs more in the shade
+			d += levelReach * math.Abs(math.Log(o.Tiles[q].Level/o.Tiles[k].Level))
+		}
 		cs = append(cs, cand{d, q})
 	}
 	if len(cs) < 6 {
@@ -337,7 +344,7 @@ func (v *View) alike(k int, looks []tileLook, o *Observation) (base [3]float64, 
 	}
 	floor := 0.008
 	if o.Shadows {
-		floor = 0.03 // shade bends the whitenesses of clean tiles that far
+		floor = 0.01 // shade bends the whitenesses of clean tiles that far
 	}
 	spread = floor
 	if len(below) > 0 {
