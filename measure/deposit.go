@@ -15,7 +15,7 @@ const depositLevel = 0.85
 // scenes with known truth: 0.77 served best where all scale has thin edges, 0.92 on a made wall whose scale has none.
 const (
 	veilLoss  = 0.81
-	veilSigma = 0.09
+	veilSigma = 0.08
 )
 
 // line is a whitened tile in colour space: the mixture lies between from and the deposit.

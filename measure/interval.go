@@ -9,8 +9,8 @@ import (
 // What is not known of a tile's opacities, as standard errors common to a zone. Calibrated on made scenes against the
 // shift of the threshold that would have given the true share.
 const (
-	baseSigma   = 0.017 // of the clean place, in even light
-	shadowBase  = 0.040 // the same under cast shadows
+	baseSigma   = 0.0155 // of the clean place, in even light
+	shadowBase  = 0.037 // the same under cast shadows
 	noiseShare  = 0.7   // of a pixel's noise that a zone's tiles have in common
 	surfaceBase = 0.030 // added where no control is marked
 	alignSigma  = 0.010 // per px of alignment error
