@@ -27,6 +27,7 @@ func (v *View) Close(readings []*Reading, baseline int) []*PhotoResult {
 	for k := range v.tiles {
 		from[k] = v.tiles[k].lab
 	}
+	charts := v.chartOrigin(readings, calls, baseline)
 	if baseline >= 0 && baseline < len(readings) {
 		r := readings[baseline]
 		for k := range v.tiles {
@@ -38,7 +39,7 @@ func (v *View) Close(readings []*Reading, baseline int) []*PhotoResult {
 	}
 	out := make([]*PhotoResult, len(readings))
 	for i, r := range readings {
-		out[i] = v.closeOne(r, calls[i], from)
+		out[i] = v.closeOne(r, calls[i], from, charts)
 	}
 	return out
 }
@@ -56,13 +57,14 @@ func (v *View) glazeNow(r *Reading, k int) (now [3]float64, ok bool) {
 	return now, true
 }
 
-func (v *View) closeOne(r *Reading, calls []call, from []colour.Lab) *PhotoResult {
+func (v *View) closeOne(r *Reading, calls []call, from, charts []colour.Lab) *PhotoResult {
 	res := &PhotoResult{Basis: r.Basis, light: driftSigma(r), Tiles: make([]TileResult, len(v.tiles))}
+	c := res.takeChart(v, r, charts)
 	for k := range v.tiles {
 		t, tr := &v.tiles[k], &r.Tiles[k]
 		nan := math.NaN()
 		x := TileResult{Tile: k, State: calls[k].state, Confidence: calls[k].confidence, Reason: calls[k].reason, Glaze: v.names[k],
-			ScalePct: nan, OpacityPct: nan, DriftDE00: nan, DL: nan, DA: nan, DB: nan, PaletteDE00: nan, GlazeNow: [3]float64{nan, nan, nan}}
+			ScalePct: nan, OpacityPct: nan, DriftDE00: nan, DL: nan, DA: nan, DB: nan, GlazeNow: [3]float64{nan, nan, nan}, PaletteDE00: nan, PaletteLo: nan, PaletteHi: nan, ChartNow: [3]float64{nan, nan, nan}}
 		n := float64(len(t.pix))
 		if n > 0 {
 			x.ReadablePct = 100 * tr.Read / n
@@ -80,6 +82,9 @@ func (v *View) closeOne(r *Reading, calls []call, from []colour.Lab) *PhotoResul
 				lab := colour.RGB(now).Lab()
 				x.DriftDE00 = colour.CIEDE2000(from[k], lab)
 				x.DL, x.DA, x.DB = lab.L-from[k].L, lab.A-from[k].A, lab.B-from[k].B
+				if c != nil {
+					x.colourByChart(v, r, c, charts[k], res.light)
+				}
 			}
 		}
 		res.Tiles[k] = x
@@ -99,7 +104,7 @@ func (r *Reading) blind(k int) bool {
 // closeZone makes a zone's figures.
 func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 	nan := math.NaN()
-	out := ZoneResult{Zone: z, Basis: r.Basis, ScalePct: nan, ScaleLo: nan, ScaleHi: nan, Scale10Pct: nan, Scale40Pct: nan, OpacityPct: nan,
+	out := ZoneResult{Zone: z, Basis: res.Basis, ScalePct: nan, ScaleLo: nan, ScaleHi: nan, Scale10Pct: nan, Scale40Pct: nan, OpacityPct: nan,
 		DriftDE00: nan, DriftLo: nan, DriftHi: nan, DL: nan, DA: nan, DB: nan, GapPct: nan, ScaledOrLostPct: nan, ScaleDetectable: nan, DriftDetectable: nan}
 	var area, hidden, other, lost, seen, plain, a10, a40, op float64
 	for k := range v.tiles {

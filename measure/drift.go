@@ -92,7 +92,7 @@ func (v *View) driftOf(r *Reading, res *PhotoResult, use func(k int) bool) drift
 			de, haze, noise = append(de, d), append(haze, h), append(noise, e)
 		}
 	}
-	s := math.Hypot(math.Hypot(driftSigma(r), median(haze)), median(noise))
+	s := math.Hypot(math.Hypot(res.light, median(haze)), median(noise))
 	if s > driftLimit {
 		out.tooHazy = true
 		return out
@@ -110,7 +110,8 @@ func (v *View) centreOf(name string, use func(k int) bool) colour.Lab {
 	var l, a, b []float64
 	for k := range v.tiles {
 		if v.names[k] == name && use(k) && !v.tiles[k].dark {
-			l, a, b = append(l, v.tiles[k].lab.L), append(a, v.tiles[k].lab.A), append(b, v.tiles[k].lab.B)
+			c := v.tiles[k].colour
+			l, a, b = append(l, c.L), append(a, c.A), append(b, c.B)
 		}
 	}
 	return colour.Lab{L: median(l), A: median(a), B: median(b)}
@@ -130,6 +131,9 @@ func (v *View) haze(glaze colour.Lab, opacity float64) float64 {
 
 // between returns CIEDE2000 between a tile's unwhitened glaze in two photos; NaN when either is unknown.
 func (v *View) between(k int, a, b *TileResult) float64 {
+	if !math.IsNaN(a.ChartNow[0]) && !math.IsNaN(b.ChartNow[0]) {
+		return colour.CIEDE2000(colour.RGB(a.ChartNow).Lab(), colour.RGB(b.ChartNow).Lab())
+	}
 	if math.IsNaN(a.GlazeNow[0]) || math.IsNaN(b.GlazeNow[0]) {
 		return math.NaN()
 	}

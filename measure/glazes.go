@@ -12,10 +12,13 @@ import (
 // GlazeResult is one glaze of a view in one photo: the middle of its tiles' signed colour differences. NaN = not measured.
 type GlazeResult struct {
 	Name              string
-	Ref               colour.Lab // in the reference as photographed, D65
+	Ref               colour.Lab // in the reference, D65: by its chart, else as photographed
 	Tiles             int        // tiles it was measured on
 	DriftDE00, Lo, Hi float64    // CIEDE2000 of the middle difference, 95 % interval: tiles and light
 	DL, DA, DB        float64
+	PaletteDE00       float64 // the middle colour now to the intended one, CIEDE2000; NaN unless the basis is a chart
+	PaletteLo         float64 // 95 % interval of it
+	PaletteHi         float64
 }
 
 // glazeSpread is how far, ΔE00, tiles of one glaze may lie from their glaze's colour: hand-made tiles differ (our choice).
@@ -38,7 +41,7 @@ func (v *View) glazeNames() (names []string, centre map[string]colour.Lab) {
 		}
 		best, at := math.Inf(1), -1
 		for i, g := range v.spec.Palette {
-			if d := colour.CIEDE2000(t.lab, g.Lab); d < best {
+			if d := colour.CIEDE2000(t.colour, g.Lab); d < best {
 				best, at = d, i
 			}
 		}
@@ -55,7 +58,7 @@ func (v *View) glazeNames() (names []string, centre map[string]colour.Lab) {
 	count := make([]int, len(left))
 	for a := range left {
 		for b := a; b < len(left); b++ {
-			if colour.CIEDE2000(v.tiles[left[a]].lab, v.tiles[left[b]].lab) <= glazeSpread {
+			if colour.CIEDE2000(v.tiles[left[a]].colour, v.tiles[left[b]].colour) <= glazeSpread {
 				near[a][b], near[b][a] = true, true
 				count[a]++
 				if a != b {
@@ -90,7 +93,7 @@ func (v *View) glazeNames() (names []string, centre map[string]colour.Lab) {
 	by := map[string][][3]float64{}
 	for k, n := range names {
 		if n != "" {
-			l := v.tiles[k].lab
+			l := v.tiles[k].colour
 			by[n] = append(by[n], [3]float64{l.L, l.A, l.B})
 		}
 	}
@@ -104,12 +107,16 @@ func (v *View) glazeNames() (names []string, centre map[string]colour.Lab) {
 // Glazes tells the drift of every glaze in one photo, sorted by name, and names each tile's glaze in res.
 func (v *View) Glazes(res *PhotoResult) []GlazeResult {
 	names, centre := v.names, v.centre
-	diffs := map[string][][3]float64{}
+	diffs, byChart := map[string][][3]float64{}, map[string][][3]float64{}
 	for i := range res.Tiles {
 		t := &res.Tiles[i]
 		t.Glaze = names[t.Tile]
 		if t.Glaze != "" && t.State == Present && !math.IsNaN(t.DL+t.DA+t.DB) {
 			diffs[t.Glaze] = append(diffs[t.Glaze], [3]float64{t.DL, t.DA, t.DB})
+			if !math.IsNaN(t.ChartNow[0]) {
+				l := colour.RGB(t.ChartNow).Lab()
+				byChart[t.Glaze] = append(byChart[t.Glaze], [3]float64{l.L, l.A, l.B})
+			}
 		}
 	}
 	var order []string
@@ -120,7 +127,7 @@ func (v *View) Glazes(res *PhotoResult) []GlazeResult {
 	nan := math.NaN()
 	var out []GlazeResult
 	for _, n := range order {
-		g := GlazeResult{Name: n, Ref: centre[n], Tiles: len(diffs[n]), DriftDE00: nan, Lo: nan, Hi: nan, DL: nan, DA: nan, DB: nan}
+		g := GlazeResult{Name: n, Ref: centre[n], Tiles: len(diffs[n]), DriftDE00: nan, Lo: nan, Hi: nan, DL: nan, DA: nan, DB: nan, PaletteDE00: nan, PaletteLo: nan, PaletteHi: nan}
 		if d := diffs[n]; len(d) > 0 {
 			m := medians(d)
 			g.DL, g.DA, g.DB = m[0], m[1], m[2]
@@ -131,6 +138,12 @@ func (v *View) Glazes(res *PhotoResult) []GlazeResult {
 				g.Lo = math.Max(0, g.DriftDE00-math.Hypot(g.DriftDE00-g.Lo, 1.96*res.light))
 				g.Hi = g.DriftDE00 + math.Hypot(g.Hi-g.DriftDE00, 1.96*res.light)
 			}
+		}
+		if want, ok := v.intended(n); ok && len(byChart[n]) > 0 {
+			m := medians(byChart[n])
+			now := colour.Lab{L: m[0], A: m[1], B: m[2]}
+			g.PaletteDE00 = colour.CIEDE2000(now, want)
+			g.PaletteLo, g.PaletteHi = res.chart.paletteBounds(g.PaletteDE00, now, res.light)
 		}
 		out = append(out, g)
 	}

@@ -8,6 +8,7 @@
 package measure
 
 import (
+	"tilelapse/measure/chart"
 	"tilelapse/measure/colour"
 	"tilelapse/measure/plane"
 )
@@ -33,6 +34,7 @@ type Spec struct {
 	Ignore   []plane.Region // never measured
 	Deposit  *colour.Lab    // colour of the local scale under D65, nil = from Deposits, else estimated
 	Palette  []Glaze        // intended glazes, may be empty
+	Chart    *chart.Fit     // colour chart in the reference photo, nil = none that can be trusted
 	Opacity  float64        // a spot counts as whitened from this opacity on, (0,1]; 0 = 0.20
 }
 
@@ -91,12 +93,15 @@ type TileResult struct {
 	DL, DA, DB  float64 // signed CIELAB differences, now minus baseline
 	Glaze       string  // palette glaze or cluster name, "" = unknown
 	PaletteDE00 float64 // to the intended glaze; NaN unless the basis is a chart
+	PaletteLo   float64 // 95 % interval of it: the chart's misfit and the light's level
+	PaletteHi   float64
 	Confidence  float64 // of State, 0..1
 	Reason      string  // for State, short words
 	ReadPx      float64 // measuring px read
 	ScaledPx    float64 // of them whitened
 	OpacitySum  float64
 	GlazeNow    [3]float64 // linear light of its unwhitened glaze now, light cancelled; NaN = unknown
+	ChartNow    [3]float64 // the same as a colour by chart, linear sRGB D65; NaN without charts
 }
 
 // ZoneResult is a zone in one photo. NaN = not measured.
@@ -135,5 +140,6 @@ type PhotoResult struct {
 	Basis ColourBasis
 	Notes []string
 
-	light float64 // standard error of drift that all its tiles have in common, CIELAB units
+	chart *charted // nil = colours are not by chart
+	light float64  // standard error of drift that all its tiles have in common, CIELAB units
 }

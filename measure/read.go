@@ -3,6 +3,7 @@ package measure
 import (
 	"math"
 
+	"tilelapse/measure/chart"
 	"tilelapse/measure/light"
 	"tilelapse/measure/plane"
 	"tilelapse/measure/scale"
@@ -19,6 +20,7 @@ type Reading struct {
 	Shadows      bool        `json:"shadows"`
 	DepositSigma float64     `json:"deposit_sigma"` // relative standard error of the deposit's level
 	Signs        coverRecord `json:"signs"`         // evidence for the tiles' states
+	Chart        *chart.Fit  `json:"-"`             // colour chart in the photo, nil = none that can be trusted; Close alone uses it
 }
 
 // offsets of the thresholds at which whitened pixels are counted, from Spec.Opacity: an error of opacity acts like a shifted

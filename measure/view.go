@@ -29,7 +29,8 @@ type View struct {
 	depth    []uint8
 	tiles    []tileInfo
 	controls [][]int32
-	near     [][]int32 // nearest tiles of each tile, nearest first
+	near     [][]int32  // nearest tiles of each tile, nearest first
+	stable   [3]float64 // mean reference light of the controls, 0 without any
 	deposit  [3]float64
 	from     string // where the deposit colour comes from
 	cover    *cover
@@ -47,7 +48,8 @@ type tileInfo struct {
 	x, y   float64 // centroid, reference px
 	area   float64 // reference px²
 	mean   [3]float64
-	lab    colour.Lab
+	lab    colour.Lab // as photographed
+	colour colour.Lab // by the reference's chart, else as photographed
 	scaled bool
 	gap    bool
 	ring   []int32 // joint pixels around it, off the rims of tiles
@@ -130,6 +132,8 @@ func NewView(spec Spec, ref *plane.Image) (*View, error) {
 	v.joints()
 	v.smooth()
 	v.setDeposit()
+	v.setStable()
+	v.setColours()
 	v.names, v.centre = v.glazeNames()
 	v.cover = newCover(v, ignore)
 	return v, nil

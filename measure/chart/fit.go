@@ -32,9 +32,11 @@ type Fit struct {
 	Each     [Count]float64
 	Mean     float64 // mean ΔE00 to the published colours, over the used patches
 	Max      float64
-	Worst    int     // index of the patch with Max
-	LeftOut  float64 // mean ΔE00 of patches predicted from the others
-	Half     float64 // mean ΔE00 of one half of the patches, fitted on the other half alone
+	Worst    int               // index of the patch with Max
+	LeftOut  float64           // mean ΔE00 of patches predicted from the others
+	Left     [Count]colour.Lab // colours of the patches read, each predicted from the others
+	Read     [Count]bool       // patches that went in
+	Half     float64           // mean ΔE00 of one half of the patches, fitted on the other half alone
 	Notes    []string
 }
 
@@ -43,6 +45,26 @@ type Fit struct {
 func (f *Fit) Colour(light [3]float64) colour.RGB {
 	m := model{exponent: f.Exponent, m: f.Matrix, o: f.Offset}
 	return m.colour(light)
+}
+
+// Light returns the light that the photo has where the colour is c, linear sRGB D65: what Colour undoes; false where the
+// fit can't be undone.
+func (f *Fit) Light(c colour.RGB) (x [3]float64, ok bool) {
+	q := newNormal(3) // three equations for three unknowns
+	for r := range 3 {
+		q.add(f.Matrix[r][:], c[r]-f.Offset[r], 1)
+	}
+	s, ok := q.solve()
+	if !ok {
+		return x, false
+	}
+	for k := range 3 {
+		x[k] = s[k]
+		if f.Exponent[k] != 0 {
+			x[k] = colour.Decode(math.Copysign(math.Pow(math.Abs(s[k]), 1/f.Exponent[k]), s[k]))
+		}
+	}
+	return x, true
 }
 
 // FitPatches finds the 3x3 matrix that brings the light of a chart's patches to their published colours: least squares
@@ -67,7 +89,7 @@ func FitPatches(p [Count]Patch) (Fit, error) {
 	if !ok {
 		return Fit{}, fmt.Errorf("%w: they do not settle a fit", ErrNotChart)
 	}
-	f := Fit{Used: used, LeftOut: s.left, Odds: s.odds, Matrix: s.m, Offset: s.o, Exponent: s.exponent, Gradient: s.g, Each: s.target.differences(s.model, &x)}
+	f := Fit{Used: used, LeftOut: s.left, Left: s.each, Odds: s.odds, Matrix: s.m, Offset: s.o, Exponent: s.exponent, Gradient: s.g, Each: s.target.differences(s.model, &x)}
 	if s.odds >= minOdds {
 		f.Edition = s.edition
 	}
@@ -75,6 +97,7 @@ func FitPatches(p [Count]Patch) (Fit, error) {
 		if w[i] <= 0 {
 			continue
 		}
+		f.Read[i] = true
 		f.Mean += f.Each[i] / float64(used)
 		if f.Each[i] > f.Max {
 			f.Max, f.Worst = f.Each[i], i
@@ -133,6 +156,7 @@ type choice struct {
 	target  *target
 	edition Edition
 	left    float64
+	each    [Count]colour.Lab // of the patches left out in turn
 	odds    float64
 }
 
@@ -154,7 +178,8 @@ func choose(x *[Count][3]float64, w *[Count]float64) (choice, bool) {
 				break
 			}
 			u[e] = f
-			d[e] = choice{model: f.model, kind: k, target: t, edition: [2]Edition{Before2014, FromNov2014}[e], left: t.leftOut(x, w, k, f)}
+			d[e] = choice{model: f.model, kind: k, target: t, edition: [2]Edition{Before2014, FromNov2014}[e]}
+			d[e].left, d[e].each = t.leftOut(x, w, k, f)
 			l = math.Min(l, d[e].left)
 		}
 		if l < clearer*best && l < best-least {

@@ -221,8 +221,8 @@ func (t *target) differences(m *model, x *[Count][3]float64) (d [Count]float64) 
 }
 
 // leftOut returns the mean CIEDE2000 difference of the patches of positive weight, each predicted from the others with the
-// weights of f.
-func (t *target) leftOut(x *[Count][3]float64, w *[Count]float64, kind curve, f *fitted) float64 {
+// weights of f, and the colours predicted.
+func (t *target) leftOut(x *[Count][3]float64, w *[Count]float64, kind curve, f *fitted) (mean float64, each [Count]colour.Lab) {
 	sum, n := 0.0, 0
 	for i := range Count {
 		if w[i] <= 0 {
@@ -232,15 +232,16 @@ func (t *target) leftOut(x *[Count][3]float64, w *[Count]float64, kind curve, f 
 		v[i] = 0
 		m, ok := t.fit(x, &v, kind, &f.metric)
 		if !ok {
-			return math.Inf(1)
+			return math.Inf(1), each
 		}
-		sum += colour.CIEDE2000(m.patch(i, x[i]).Lab(), t.lab[i])
+		each[i] = m.patch(i, x[i]).Lab()
+		sum += colour.CIEDE2000(each[i], t.lab[i])
 		n++
 	}
 	if n == 0 {
-		return math.Inf(1)
+		return math.Inf(1), each
 	}
-	return sum / float64(n)
+	return sum / float64(n), each
 }
 
 // Range of exponents looked at: 1 is a file that holds light as it is, 2.2 about the usual curve; the rest is room for
