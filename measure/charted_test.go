@@ -54,7 +54,7 @@ func (m camera) chart(t *testing.T, level float64, seed int64) *chart.Fit {
 		}
 		p[i] = chart.Patch{Light: l, Pixels: 100}
 	}
-	f, err := chart.FitPatches(p)
+	f, err := chart.FitPatches(p, chart.Untold)
 	require.NoError(t, err)
 	return &f
 }

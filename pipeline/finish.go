@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"tilelapse/measure"
+	"tilelapse/measure/chart"
 	"tilelapse/pipeline/intake"
 	"tilelapse/pipeline/ledger"
 	"tilelapse/pipeline/survey"
@@ -91,6 +92,7 @@ func (r *run) account() ([]byte, error) {
 		TilesFound            bool
 		AreaBasis             string
 		Deposit               any
+		Chart                 []string `json:",omitempty"` // what was read of the reference's colour chart
 		Lights                map[string]*measure.Light
 	}
 	type account struct {
@@ -105,8 +107,8 @@ func (r *run) account() ([]byte, error) {
 	}
 	a := account{
 		Program: "tilelapse", Version: r.opt.Version, Site: r.survey.Site,
-		Methods:  map[string]string{"register": register.Method, "measure": measure.Method, "outline": outlineMethod, "resample": resampleMethod},
-		Settings: map[string]any{"coverage_opacity": r.survey.Opacity, "deposit": r.survey.Deposit, "limits": r.survey.Limits, "align": r.align, "view": r.opt.View, "clock": r.survey.Clock},
+		Methods:  map[string]string{"register": register.Method, "measure": measure.Method, "outline": outlineMethod, "resample": resampleMethod, "chart": chart.Method},
+		Settings: map[string]any{"coverage_opacity": r.survey.Opacity, "deposit": r.survey.Deposit, "limits": r.survey.Limits, "align": r.align, "view": r.opt.View, "clock": r.survey.Clock, "chart": r.survey.ChartMade},
 		Counts:   map[string]int{"photos": len(r.photos), statusUsed: r.count(statusUsed), statusSpare: r.count(statusSpare), statusRejected: r.count(statusRejected)},
 		Reasons:  r.reasons(),
 	}
@@ -114,7 +116,7 @@ func (r *run) account() ([]byte, error) {
 		va := viewAccount{
 			ID: v.view.ID, Reference: v.view.Reference, SHA256: r.refs[i].sha, ReferencePxPerPixel: v.frame.K,
 			Zones: len(v.spec.Zones), Tiles: len(v.tiles), TilesFound: v.found, AreaBasis: v.area.basis(),
-			Lights: map[string]*measure.Light{},
+			Lights: map[string]*measure.Light{}, Chart: v.chart.words(),
 		}
 		va.Frame[0], va.Frame[1] = v.frame.Size()
 		for j, p := range v.photos {
@@ -175,6 +177,11 @@ func (r *run) summary() (*Summary, error) {
 	for _, p := range r.photos {
 		if p.visit() > today {
 			s.Warnings = append(s.Warnings, fmt.Sprintf("%s: dated %s (%s), which lies in the future: correct it in archive.csv, or with clock in survey.yaml", p.rel, p.visit(), p.source))
+		}
+	}
+	for _, v := range r.views {
+		if v.chart.Why != "" {
+			s.Warnings = append(s.Warnings, v.view.Reference+": "+strings.Join(v.chart.words(), "; "))
 		}
 	}
 	if s.Used == 0 {

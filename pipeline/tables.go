@@ -168,7 +168,7 @@ func (r *run) tileRows(v *viewResult, i int) []table.Tile {
 		rows = append(rows, table.Tile{
 			View: v.view.ID, Zone: zone, Tile: tile.ID, Visit: p.visit(), X: tile.Centroid.X, Y: tile.Centroid.Y, AreaPx: tile.AreaPx,
 			State: string(t.State), ScalePct: t.ScalePct, DriftDE00: t.DriftDE00, DL: t.DL, DA: t.DA, DB: t.DB,
-			Glaze: t.Glaze, PaletteDE00: t.PaletteDE00, Confidence: t.Confidence, StateFinal: r.final(v, i, t),
+			Glaze: t.Glaze, PaletteDE00: t.PaletteDE00, PaletteLo: t.PaletteLo, PaletteHi: t.PaletteHi, Confidence: t.Confidence, StateFinal: r.final(v, i, t),
 			Recorded: r.recorded(v, i, zone, t), GapsBeside: gaps, Why: t.Reason,
 		})
 	}
@@ -317,7 +317,7 @@ func (r *run) glazeRows(v *viewResult) []table.Glaze {
 		for _, g := range v.glazes[i] {
 			rows = append(rows, table.Glaze{
 				Glaze: g.Name, Visit: p.visit(), View: v.view.ID, Tiles: float64(g.Tiles), DriftDE00: g.DriftDE00, Lo: g.Lo, Hi: g.Hi,
-				DL: g.DL, DA: g.DA, DB: g.DB, PaletteDE00: nan, RefL: g.Ref.L, RefA: g.Ref.A, RefB: g.Ref.B,
+				DL: g.DL, DA: g.DA, DB: g.DB, PaletteDE00: g.PaletteDE00, PaletteLo: g.PaletteLo, PaletteHi: g.PaletteHi, RefL: g.Ref.L, RefA: g.Ref.A, RefB: g.Ref.B,
 			})
 		}
 	}

@@ -41,6 +41,8 @@ type viewResult struct {
 	seen     []*measure.Observation
 	glazes   [][]measure.GlazeResult // a photo's glazes
 	model    *measure.View
+	chart    *chartRecord   // of the reference
+	charts   []*chartRecord // of the photos, nil = not looked for
 }
 
 // measureEvery measures view by view, so that only one view's planes are in memory at a time.
@@ -79,6 +81,9 @@ func (r *run) prepare(ref *reference) (*viewResult, error) {
 	if v.area, err = areaOf(ref, v.tiles); err != nil {
 		return nil, err
 	}
+	if err = r.referenceChart(v, ref); err != nil {
+		return nil, err
+	}
 	if v.model, err = measure.NewView(v.spec, img); err != nil {
 		return nil, err
 	}
@@ -96,7 +101,7 @@ func specOf(s *survey.Survey, ref *reference) measure.Spec {
 	d := ref.view.Drawing
 	if d != nil {
 		spec.Zones, spec.Tiles, spec.Controls = regions(d.Zones), regions(d.Tiles), regions(d.Controls)
-		spec.Deposits, spec.Scaled, spec.Gaps, spec.Ignore = regions(d.Deposits), regions(d.Scaled), regions(d.Gaps), regions(d.Ignore)
+		spec.Deposits, spec.Scaled, spec.Gaps, spec.Ignore = regions(d.Deposits), regions(d.Scaled), regions(d.Gaps), append(regions(d.Ignore), regions(d.Chart)...)
 	}
 	if len(spec.Zones) == 0 {
 		w, h := float64(ref.w)-0.5, float64(ref.h)-0.5
@@ -131,6 +136,9 @@ func (r *run) measureView(ctx context.Context, ref *reference) (*viewResult, err
 		}
 		return a.rel < b.rel
 	})
+	if err := r.readCharts(ctx, v); err != nil {
+		return nil, err
+	}
 	n := len(v.photos)
 	planes := newPlaneCache()
 	surface := ledger.Key("surface", measure.Method, resampleMethod, ref.sha, v.spec)
@@ -167,6 +175,7 @@ func (r *run) measureView(ctx context.Context, ref *reference) (*viewResult, err
 		return nil, err
 	}
 	v.model.Rest()
+	v.applyCharts()
 	v.results = v.model.Close(v.readings, v.baseline(r.survey))
 	v.seen = obs
 	for _, res := range v.results {

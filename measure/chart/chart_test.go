@@ -75,7 +75,7 @@ func TestMadeChartsAreFitted(t *testing.T) {
 				img, q := c.render(0, rand.New(rand.NewSource(1)))
 				p, err := Patches(img, q)
 				require.NoError(t, err)
-				f, err := FitPatches(p)
+				f, err := FitPatches(p, Untold)
 				require.NoError(t, err)
 				t.Logf("mean %.2f max %.2f left out %.2f half %.2f %v odds %.3g %v", f.Mean, f.Max, f.LeftOut, f.Half, f.Edition, f.Odds, f.Notes)
 				limit := 0.5
@@ -107,7 +107,7 @@ func TestChartMayStandAnyWayUp(t *testing.T) {
 			}
 			p, err := Patches(img, r)
 			require.NoError(t, err, "turned by %v", turn)
-			f, err := FitPatches(p)
+			f, err := FitPatches(p, Untold)
 			require.NoError(t, err)
 			require.Less(t, f.Mean, 0.6, "turned by %v, first corner %d", turn, first)
 		}
@@ -131,7 +131,7 @@ func TestHarderPhotos(t *testing.T) {
 				img, q := c.render(outside, rand.New(rand.NewSource(6)))
 				p, err := Patches(img, q)
 				require.NoError(t, err)
-				f, err := FitPatches(p)
+				f, err := FitPatches(p, Untold)
 				require.NoError(t, err)
 				t.Logf("mean %.2f left out %.2f half %.2f %v %.2f %v", f.Mean, f.LeftOut, f.Half, f.Edition, f.Exponent, f.Notes)
 				assert.Less(t, f.Mean, 1.0)
@@ -151,13 +151,13 @@ func TestOneBadPatchDoesNotBendTheFit(t *testing.T) {
 	img, q := usual().render(0, rand.New(rand.NewSource(7)))
 	p, err := Patches(img, q)
 	require.NoError(t, err)
-	clean, err := FitPatches(p)
+	clean, err := FitPatches(p, Untold)
 	require.NoError(t, err)
 	for k := range 3 {
 		p[9].Light[k] += 0.2
 	}
 	p[15].Clipped, p[15].Light = 0.9, [3]float64{1, 1, 1}
-	f, err := FitPatches(p)
+	f, err := FitPatches(p, Untold)
 	require.NoError(t, err)
 	assert.Equal(t, 9, f.Worst)
 	assert.Equal(t, clean.Used-1, f.Used) // cyan is cut by the gamut before
@@ -169,7 +169,7 @@ func TestOneBadPatchDoesNotBendTheFit(t *testing.T) {
 	for i := range 9 {
 		p[i].Clipped = 1
 	}
-	_, err = FitPatches(p)
+	_, err = FitPatches(p, Untold)
 	require.ErrorIs(t, err, ErrClipped)
 }
 

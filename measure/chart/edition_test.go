@@ -52,7 +52,7 @@ func TestEditionIsSeldomNamedWrongly(t *testing.T) {
 			right, wrong, mean := 0, 0, 0.0
 			for i := range n {
 				e := [2]Edition{Before2014, FromNov2014}[i%2]
-				f, err := FitPatches(c.see(e, rng))
+				f, err := FitPatches(c.see(e, rng), Untold)
 				require.NoError(t, err)
 				mean += f.Mean / n
 				switch f.Edition {
@@ -77,7 +77,7 @@ func TestShuffledPatchesAreNoChart(t *testing.T) {
 		p := camera{1, 0.5, 0}.see(FromNov2014, rng)
 		rng.Shuffle(Count, func(i, j int) { p[i], p[j] = p[j], p[i] })
 		require.Greater(t, likeness(&p), 2*maxMean)
-		_, err := FitPatches(p)
+		_, err := FitPatches(p, Untold)
 		require.ErrorIs(t, err, ErrNotChart)
 	}
 }

@@ -21,7 +21,8 @@ const minOdds = 20.0
 // Fit ties a photo's light to the chart's published colours.
 type Fit struct {
 	Edition  Edition // whose published values the photo agrees with, Untold when that is not clear
-	Odds     float64 // how many times more likely the closer edition is than the other, at least 1, at most 1e6
+	Given    bool    // Edition was given, not told by the colours
+	Odds     float64 // how many times more likely the patches are under this edition than under the other, at most 1e6; under 1 only when it was given
 	Matrix   [3][3]float64
 	Offset   [3]float64 // linear sRGB, added after Matrix (flare, haze, a cut black)
 	Exponent [3]float64 // of the file's codes, where the file's curve does not hold light straight; 0 = its own curve holds
@@ -71,10 +72,10 @@ func (f *Fit) Light(c colour.RGB) (x [3]float64, ok bool) {
 // in linear light, weighted so that a residual counts as it is seen (CIEDE2000 to first order), patches far off counting
 // less. Light on top and light that changes across the chart are fitted along, held at rest where the patches say little
 // of them; a curve other than the file's is taken only where it predicts left-out patches clearly better. The edition
-// with the smaller residual is named when the odds are 20 to 1.
+// with the smaller residual is named when the odds are 20 to 1; one that is known is given, Untold otherwise.
 //
 // Errors: ErrClipped, ErrNotChart, ErrPoor, with what was found.
-func FitPatches(p [Count]Patch) (Fit, error) {
+func FitPatches(p [Count]Patch, given Edition) (Fit, error) {
 	x, w := numbers(&p)
 	used := 0
 	for i := range w {
@@ -85,12 +86,15 @@ func FitPatches(p [Count]Patch) (Fit, error) {
 	if used < minPatches {
 		return Fit{}, fmt.Errorf("%w: %d of %d can be read, %d are needed", ErrClipped, used, Count, minPatches)
 	}
-	s, ok := choose(&x, &w)
+	s, ok := choose(&x, &w, given)
 	if !ok {
 		return Fit{}, fmt.Errorf("%w: they do not settle a fit", ErrNotChart)
 	}
 	f := Fit{Used: used, LeftOut: s.left, Left: s.each, Odds: s.odds, Matrix: s.m, Offset: s.o, Exponent: s.exponent, Gradient: s.g, Each: s.target.differences(s.model, &x)}
-	if s.odds >= minOdds {
+	switch {
+	case given != Untold:
+		f.Edition, f.Given = given, true
+	case s.odds >= minOdds:
 		f.Edition = s.edition
 	}
 	for i := range w {
@@ -111,7 +115,7 @@ func FitPatches(p [Count]Patch) (Fit, error) {
 			ErrPoor, f.Mean, f.LeftOut, poorMean, poorOut)
 	}
 	f.Gain, f.GainMean = s.target.gain(s.model, &x, &w)
-	if f.Half = halves(&x, &w); math.IsNaN(f.Half + f.GainMean) {
+	if f.Half = halves(&x, &w, given); math.IsNaN(f.Half + f.GainMean) {
 		return Fit{}, fmt.Errorf("%w: half of them do not settle a fit", ErrClipped)
 	}
 	f.Notes = f.words(s)
@@ -122,11 +126,11 @@ func FitPatches(p [Count]Patch) (Fit, error) {
 // on the other half alone, over both ways of it; NaN when a half does not settle a fit.
 func HalfCheck(p [Count]Patch) float64 {
 	x, w := numbers(&p)
-	return halves(&x, &w)
+	return halves(&x, &w, Untold)
 }
 
 // halves splits the patches as a chessboard does, so that both halves have greys and colours of all sorts.
-func halves(x *[Count][3]float64, w *[Count]float64) float64 {
+func halves(x *[Count][3]float64, w *[Count]float64, given Edition) float64 {
 	sum, n := 0.0, 0
 	for side := range 2 {
 		var in [Count]float64
@@ -135,7 +139,7 @@ func halves(x *[Count][3]float64, w *[Count]float64) float64 {
 				in[i] = w[i]
 			}
 		}
-		s, ok := choose(x, &in)
+		s, ok := choose(x, &in, given)
 		if !ok {
 			return math.NaN()
 		}
@@ -160,8 +164,9 @@ type choice struct {
 	odds    float64
 }
 
-// choose takes the simplest curve that predicts left-out patches about as well as any, under the edition that is closer.
-func choose(x *[Count][3]float64, w *[Count]float64) (choice, bool) {
+// choose takes the simplest curve that predicts left-out patches about as well as any, under the edition given, else the
+// one that is closer.
+func choose(x *[Count][3]float64, w *[Count]float64, given Edition) (choice, bool) {
 	const clearer, least = 0.85, 0.15 // another curve has to bring the left-out mean under 85 % and by 0.15 ΔE00
 	targets := [2]*target{targetOf(Before2014), targetOf(FromNov2014)}
 	var c [2]choice
@@ -190,6 +195,9 @@ func choose(x *[Count][3]float64, w *[Count]float64) (choice, bool) {
 		return choice{}, false
 	}
 	k, odds := closer(c, v, x)
+	if given != Untold && c[k].edition != given {
+		k, odds = 1-k, 1/odds
+	}
 	c[k].odds = odds
 	return c[k], true
 }
@@ -276,6 +284,9 @@ func (f *Fit) words(s choice) (o []string) {
 	}
 	if math.Max(math.Abs(s.g[0]), math.Abs(s.g[1])) >= 0.05 {
 		o = append(o, fmt.Sprintf("light changes across the chart: %+.0f %% over its width, %+.0f %% over its height", 100*s.g[0], 100*s.g[1]))
+	}
+	if f.Given && s.odds < 1/minOdds {
+		o = append(o, fmt.Sprintf("the chart's colours look like those of the other edition, odds %.0f to 1", 1/s.odds))
 	}
 	if f.Used < Count {
 		o = append(o, fmt.Sprintf("%d of %d patches left out as clipped or covered", Count-f.Used, Count))

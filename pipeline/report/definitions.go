@@ -27,6 +27,7 @@ var defined = []struct {
 	{"tiles", []string{
 		"tile", "x_px", "y_px", "area_px", "state", "scale_pct", "drift_de00", "dl", "da", "db", "glaze",
 		"palette_de00", "confidence", "state_final", "recorded", "gaps_beside", "why",
+		"palette_de00_lo", "palette_de00_hi",
 	}},
 	{"compare", []string{
 		"against", "common_tiles", "common_pct", "scale_change", "lo", "hi", "drift_de00", "lost_since",
@@ -34,6 +35,7 @@ var defined = []struct {
 	}},
 	{"glazes", []string{
 		"glaze", "tiles", "drift_de00", "lo", "hi", "dl", "da", "db", "palette_de00", "ref_l", "ref_a", "ref_b",
+		"palette_de00_lo", "palette_de00_hi",
 	}},
 	{"trends", []string{
 		"measure", "visits", "from", "to", "slope_per_year", "lo", "hi", "p_trend", "same_season_p", "threshold",

@@ -61,7 +61,7 @@ func readSettings(data []byte, found *findings) *settings {
 		return s
 	}
 	e, ok := y.mapping(top, settingsFile, "site", "views", "photos", "palette", "deposit", "coverage_opacity", "cleaning",
-		"upkeep_record", "clock", "limits", "report")
+		"upkeep_record", "clock", "limits", "report", "chart")
 	if !ok {
 		return s
 	}
@@ -110,6 +110,13 @@ func readSettings(data []byte, found *findings) *settings {
 	}
 	if v, ok := e["limits"]; ok {
 		y.limits(v.value, &s.Limits)
+	}
+	if v, ok := e["chart"]; ok {
+		if m, ok := y.mapping(v.value, "`chart:`", "made"); ok {
+			if w, ok := m["made"]; ok {
+				s.ChartMade = y.choice(w.value, "`made:` of `chart:`", ChartBefore2014, ChartFrom2014)
+			}
+		}
 	}
 	if v, ok := e["report"]; ok {
 		y.report(v.value, &s.Report)

@@ -19,6 +19,8 @@ type Survey struct {
 	Deposit *colour.Lab // D65
 	Opacity float64     // coverage_opacity, default 0.20
 
+	ChartMade string // when the colour chart was made: ChartBefore2014, ChartFrom2014; "" = to be told by its colours
+
 	Cleaning *Cleaning
 	Record   *Record
 	Clock    []Clock
@@ -36,6 +38,12 @@ type Survey struct {
 
 	Notes []string // what was passed over without harm, with its place
 }
+
+// When a colour chart was made: its maker changed the colours in November 2014.
+const (
+	ChartBefore2014 = "before-2014-11"
+	ChartFrom2014   = "from-2014-11"
+)
 
 // View is one reference photo and the regions drawn over it.
 type View struct {

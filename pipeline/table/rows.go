@@ -121,6 +121,8 @@ type Tile struct {
 	Recorded    string  `csv:"recorded"`
 	GapsBeside  float64 `csv:"gaps_beside,0"` // neighbouring tiles that are missing
 	Why         string  `csv:"why"`
+	PaletteLo   float64 `csv:"palette_de00_lo,2"`
+	PaletteHi   float64 `csv:"palette_de00_hi,2"`
 }
 
 // Glaze is a row of glazes.csv.
@@ -136,9 +138,11 @@ type Glaze struct {
 	DA          float64 `csv:"da,2"`
 	DB          float64 `csv:"db,2"`
 	PaletteDE00 float64 `csv:"palette_de00,2"`
-	RefL        float64 `csv:"ref_l,2"` // CIELAB D65 in the baseline, as photographed
+	RefL        float64 `csv:"ref_l,2"` // CIELAB D65 in the reference, by its chart, else as photographed
 	RefA        float64 `csv:"ref_a,2"`
 	RefB        float64 `csv:"ref_b,2"`
+	PaletteLo   float64 `csv:"palette_de00_lo,2"`
+	PaletteHi   float64 `csv:"palette_de00_hi,2"`
 }
 
 // Repeat is a row of repeat.csv: what the same surface gave twice on one visit.

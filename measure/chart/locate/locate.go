@@ -18,7 +18,7 @@ import (
 // Limits of what is looked at.
 const (
 	MaxPixels = 400_000_000 // of the photo; more is refused
-	side      = 1600        // px, longer side in which the chart is looked for
+	Side      = 1600        // px, longer side in which the chart is looked for
 	least     = 800         // px, shorter side pictures are brought to for the search
 	lowCode   = 2           // up to it a code counts as the dark end, as for measuring
 	highCode  = 253         // from it on as the bright end
@@ -37,7 +37,7 @@ func Find(im image.Image) ([4]plane.Point, bool, error) {
 		return none, false, fmt.Errorf("a picture of %d x %d px: sides of at least %d px and at most %d px in all are needed",
 			b.Dx(), b.Dy(), cv.MinSide, MaxPixels)
 	}
-	k := (max(b.Dx(), b.Dy()) + side - 1) / side
+	k := (max(b.Dx(), b.Dy()) + Side - 1) / Side
 	small := shrink(im, k)
 	if min(small.Rect.Dx(), small.Rect.Dy()) < cv.MinSide {
 		return none, false, nil // a strip: no chart of a readable size fits into it
@@ -58,7 +58,7 @@ func Find(im image.Image) ([4]plane.Point, bool, error) {
 			if err != nil {
 				continue
 			}
-			f, err := chart.FitPatches(patches)
+			f, err := chart.FitPatches(patches, chart.Untold)
 			if err != nil || f.Mean >= mean {
 				continue
 			}

@@ -67,7 +67,7 @@ func TestChartsInPhotosAreFound(t *testing.T) {
 			assert.InDelta(t, c.first.Y, p[0].Centre.Y, 25)
 			assert.InDelta(t, c.last.X, p[23].Centre.X, 25)
 			assert.InDelta(t, c.last.Y, p[23].Centre.Y, 25)
-			fit, err := chart.FitPatches(p)
+			fit, err := chart.FitPatches(p, chart.Untold)
 			require.NoError(t, err)
 			t.Logf("mean %.2f max %.2f (%s) left out %.2f half %.2f %v odds %.3g %v", fit.Mean, fit.Max, chart.Name(fit.Worst),
 				fit.LeftOut, fit.Half, fit.Edition, fit.Odds, fit.Notes)
