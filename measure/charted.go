@@ -101,8 +101,8 @@ func greyLight(f *chart.Fit) ([3]float64, bool) {
 func (r *Reading) levels() (lo, hi float64) {
 	var y []float64
 	for k := range r.Tiles {
-		if r.Tiles[k].Level > 0 {
-			y = append(y, r.Tiles[k].Level)
+		if r.Tiles[k].Around > 0 {
+			y = append(y, r.Tiles[k].Around)
 		}
 	}
 	if len(y) == 0 {
@@ -143,7 +143,7 @@ func (v *View) chartColour(c *charted, r *Reading, k int) (colour.RGB, bool) {
 	if _, ok := v.glazeNow(r, k); !ok {
 		return colour.RGB{}, false
 	}
-	return c.colour(mulv(v.tiles[k].mean, r.Tiles[k].Gain), r.Tiles[k].Level), true
+	return c.colour(mulv(v.tiles[k].mean, r.Tiles[k].Gain), r.Tiles[k].Around), true
 }
 
 // chartOrigin returns the colours that drift by chart is counted from, nil when reference or baseline photo have no chart

@@ -40,7 +40,8 @@ type TileRead struct {
 	Gain    [3]float64            `json:"gain"`  // clean glaze, photo over reference
 	Ref     [3]float64            `json:"ref"`   // reference colour of the same pixels
 	CleanPx float64               `json:"clean_px"`
-	Level   float64               `json:"level"` // the light's level there, for the glaze's colour
+	Level   float64               `json:"level"`  // the light's level there, for the glaze's colour
+	Around  float64               `json:"around"` // the same, told by the surface around it alone
 }
 
 // Read takes the second look at a photo, with the light that Solve found for it.
@@ -128,7 +129,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 	above := h.Above(at)
 	copy(r.Counts[:], above)
 	r.At10, r.At40 = above[len(offsets)], above[len(offsets)+1]
-	r.Level = tl.GlazeLevel
+	r.Level, r.Around = tl.GlazeLevel, tl.Level
 	if inside == 0 {
 		r.Read = 0 // nothing but rim
 		return r
