@@ -106,16 +106,37 @@ func (s *sheet) byLine(sense int) *evidence {
 	s.use = s.wide
 	line := s.lines(s.smoothed(), reach[:3], 1, sense)
 	e := &evidence{joint: line, dist: make([]float32, len(line)), spread: 0.1 * lineScale}
+	half := s.lineHalf(line)
 	for i, v := range line {
-		line[i] = v / (v + lineHalf)
+		line[i] = v / (v + half)
 		e.dist[i] = lineScale * (1 - line[i])
 	}
 	return e
 }
 
+// lineHalf is the difference, CIELAB units, at which a line is half a joint: lineMost, or less where the surface itself is
+// so plain that fainter lines stand out (a thin grey joint between pale tiles).
+func (s *sheet) lineHalf(line []float32) float32 {
+	var v []float64
+	for i := 0; i < len(line); i += 7 {
+		if s.use[i] && s.zone[i] {
+			v = append(v, float64(line[i]))
+		}
+	}
+	if len(v) == 0 {
+		return lineMost
+	}
+	sort.Float64s(v)
+	return float32(min(max(linePlain*v[len(v)/2], lineLeast), lineMost))
+}
+
 const (
-	// lineHalf is the difference, CIELAB units, at which a line is half a joint: twice what crackle and mottling show.
-	lineHalf = 6
+	// lineMost is twice what crackle and mottling show, CIELAB units.
+	lineMost = 6
+	// lineLeast is about what the codes of an 8-bit picture and its noise make of a plain surface, and linePlain how many
+	// times the surface's middle line a joint has (measured on made pictures).
+	lineLeast = 1.5
+	linePlain = 4
 	// lineScale stands for a glaze's distance from the joints where that is not known, CIELAB units.
 	lineScale = 30
 )

@@ -30,6 +30,9 @@ var probe func(name string, w, h int, v []float32)
 // Found tiles are named after their place, rYYYcXXX, in thousandths of the reference's height and width: a tile more or
 // less elsewhere changes no name. The result does not depend on the number of processors.
 //
+// Outlines that can't be tiles (one that covers most of a large zone, a few where there must be many) are dropped, and
+// the zone may be left without any: its joints were not seen, and its tiles are to be drawn.
+//
 // The error is ErrNoJoints when there are neither joints nor given outlines, else one of wrong arguments.
 func Find(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []plane.Region, opt Options) ([]Tile, error) {
 	if err := opt.Validate(); err != nil {
@@ -98,6 +101,11 @@ func coarseToFine(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []
 				return
 			}
 			tiles, worth := s.tiles(e, frame, o)
+			// What can't be tiles explains nothing: the worth counts for the share of the area that stays.
+			if kept := believable(tiles, zones, f); len(kept) < len(tiles) {
+				worth *= area(kept) / area(tiles)
+				tiles = kept
+			}
 			if probe != nil {
 				probe("worth", r, len(tiles), []float32{float32(worth)})
 			}
@@ -112,6 +120,14 @@ func coarseToFine(ref *plane.Image, f plane.Frame, zones, ignore, gaps, given []
 		}
 	}
 	return best
+}
+
+func area(tiles []Tile) float64 {
+	sum := 0.0
+	for _, t := range tiles {
+		sum += t.AreaPx
+	}
+	return sum
 }
 
 // reduced averages r x r pixels; a pixel out of the photo makes the whole so.
