@@ -174,9 +174,12 @@ func (r *run) summary() (*Summary, error) {
 	}
 	// Told, and not written: results hold no clock, and a date ahead of this machine's clock may be this machine's fault.
 	today := time.Now().AddDate(0, 0, 1).Format(time.DateOnly)
-	for _, p := range r.photos {
-		if p.visit() > today {
-			s.Warnings = append(s.Warnings, fmt.Sprintf("%s: dated %s (%s), which lies in the future: correct it in archive.csv, or with clock in survey.yaml", p.rel, p.visit(), p.source))
+	s.Warnings = ahead(r.photos, today)
+	for _, v := range r.views {
+		for _, z := range v.spec.Zones {
+			if gridded(z.ID, v.tiles) {
+				s.Warnings = append(s.Warnings, fmt.Sprintf("view %s, zone %s: %s", v.view.ID, z.ID, gridNote))
+			}
 		}
 	}
 	for _, v := range r.views {

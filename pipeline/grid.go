@@ -17,6 +17,9 @@ const resampleMethod = "1"
 // cellsAcross is how many cells a zone's longer side is cut into where no tiles can be found.
 const cellsAcross = 24
 
+// cellMark stands in the name of a cell, between its zone's and its number.
+const cellMark = "-cell-"
+
 // cells cuts zones into a regular grid, for surfaces in whose reference no joints can be seen: figures stay per zone,
 // and a cell stands for a tile.
 func cells(zones []plane.Region) []outline.Tile {
@@ -39,7 +42,7 @@ func cells(zones []plane.Region) []outline.Tile {
 					continue
 				}
 				ring := []plane.Point{{X: x, Y: y}, {X: x + side, Y: y}, {X: x + side, Y: y + side}, {X: x, Y: y + side}}
-				ts = append(ts, outline.Tile{Region: plane.Region{ID: fmt.Sprintf("%s-cell-%04d", z.ID, len(ts)+1), Rings: [][]plane.Point{ring}}, Centroid: c, AreaPx: side * side})
+				ts = append(ts, outline.Tile{Region: plane.Region{ID: fmt.Sprintf("%s%s%04d", z.ID, cellMark, len(ts)+1), Rings: [][]plane.Point{ring}}, Centroid: c, AreaPx: side * side})
 			}
 		}
 	}

@@ -2,6 +2,8 @@ package pipeline
 
 import (
 	"errors"
+	"slices"
+	"strings"
 
 	"tilelapse/measure/outline"
 	"tilelapse/measure/plane"
@@ -32,14 +34,31 @@ func (r *run) outlines(v *viewResult, ref *reference, img *plane.Image) ([]outli
 		return tiles, nil
 	}
 	tiles, err := outline.Find(img, v.frame, open, bare, v.spec.Gaps, given, outline.DefaultOptions())
-	if errors.Is(err, outline.ErrNoJoints) {
-		tiles, err = cells(open), nil
-	}
-	if err != nil {
+	if err != nil && !errors.Is(err, outline.ErrNoJoints) {
 		return nil, err
 	}
 	tiles = drawn(given, tiles)
+	tiles = append(tiles, cells(bareOf(open, tiles))...)
 	return tiles, r.store.Put("outlines", key, tiles)
+}
+
+// bareOf returns the zones in which no tile lies.
+func bareOf(zones []plane.Region, tiles []outline.Tile) []plane.Region {
+	var bare []plane.Region
+	for _, z := range zones {
+		if !slices.ContainsFunc(tiles, func(t outline.Tile) bool { return z.Contains(t.Centroid.X, t.Centroid.Y) }) {
+			bare = append(bare, z)
+		}
+	}
+	return bare
+}
+
+// gridNote is said of a zone that was cut into cells.
+const gridNote = "a grid of cells stands for the tiles, because no joints between them were told in the reference (draw the tiles, with class tile)"
+
+// gridded reports whether a zone was cut into cells, by their names.
+func gridded(zone string, tiles []outline.Tile) bool {
+	return slices.ContainsFunc(tiles, func(t outline.Tile) bool { return !t.Given && strings.HasPrefix(t.ID, zone+cellMark) })
 }
 
 // drawn puts the drawn tiles before the found ones, each once.

@@ -24,3 +24,16 @@ func TestDrawnTilesWinOverFoundOnes(t *testing.T) {
 	assert.InDelta(t, 100, tileArea(zone, given), 1e-9)
 	assert.Zero(t, tileArea(plane.Region{Rings: [][]plane.Point{square(50, 50, 20)}}, given))
 }
+
+func TestZonesWithoutTilesAreCutIntoCellsAndSaidSo(t *testing.T) {
+	full := plane.Region{ID: "full", Rings: [][]plane.Point{square(0, 0, 100)}}
+	bare := plane.Region{ID: "bare", Rings: [][]plane.Point{square(200, 0, 100)}}
+	tiles := []outline.Tile{{Region: plane.Region{ID: "r1"}, Centroid: plane.Point{X: 50, Y: 50}}}
+	empty := bareOf([]plane.Region{full, bare}, tiles)
+	assert.Equal(t, []plane.Region{bare}, empty)
+	tiles = append(tiles, cells(empty)...)
+	assert.Len(t, tiles, 1+cellsAcross*cellsAcross)
+	assert.False(t, gridded("full", tiles))
+	assert.True(t, gridded("bare", tiles))
+	assert.False(t, gridded("bare", []outline.Tile{{Region: plane.Region{ID: "bare-cell-1"}, Given: true}}), "drawn by a person, whatever its name")
+}

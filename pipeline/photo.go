@@ -88,6 +88,7 @@ func collect(s *survey.Survey, jobs int, tell func(Event)) ([]*photo, error) {
 		}
 		first[p.facts.SHA256] = p.rel
 	}
+	doubtCameras(s, ps)
 	return ps, nil
 }
 
