@@ -81,3 +81,32 @@ func TestShuffledPatchesAreNoChart(t *testing.T) {
 		require.ErrorIs(t, err, ErrNotChart)
 	}
 }
+
+// TestEditionGivenIsKept fits to the edition that is known, and says so when the colours contradict it.
+func TestEditionGivenIsKept(t *testing.T) {
+	p := camera{0.3, 0.2, 0}.see(FromNov2014, rand.New(rand.NewSource(8)))
+	for _, e := range []Edition{FromNov2014, Before2014} {
+		f, err := FitPatches(p, e)
+		require.NoError(t, err)
+		assert.Equal(t, e, f.Edition)
+		assert.True(t, f.Given)
+		assert.Equal(t, e == FromNov2014, f.Odds > 1)
+		if e == Before2014 {
+			assert.Contains(t, f.Notes[len(f.Notes)-1], "other edition")
+		}
+	}
+}
+
+// TestLightUndoesColour goes from colours to light and back.
+func TestLightUndoesColour(t *testing.T) {
+	f, err := FitPatches(camera{0.5, 0.3, 0}.see(FromNov2014, rand.New(rand.NewSource(9))), Untold)
+	require.NoError(t, err)
+	for _, c := range []colour.RGB{{0.2, 0.2, 0.2}, {0.4, 0.1, 0.05}, {0.05, 0.1, 0.3}} {
+		x, ok := f.Light(c)
+		require.True(t, ok)
+		back := f.Colour(x)
+		for k := range c {
+			assert.InDelta(t, c[k], back[k], 1e-6)
+		}
+	}
+}

@@ -38,6 +38,15 @@ const (
 	leastFitted = 8 // patches: 24 equations for 14 unknowns, 5 of them held
 )
 
+// greyTrust is how much more a grey weighs than a colour: any camera sees greys as grey in any light, while it sees colours
+// a little differently. Fitted on one half of the patches, 1, 2, 3 and 5 left the other half of one chart under three lamps
+// at 2.89, 2.73, 2.74 and 2.72 ΔE00 on average, and of a chart outdoors at 5.54, 5.56, 5.73 and 6.10.
+//
+// Tried on the same photos, and no better by more than 0.1 ΔE00 on all of them: root-polynomial terms (Finlayson, Mackiewicz,
+// Hurlbert, 2015, IEEE Trans. Image Process. 24(5), 1460-1470, from memory), held matrices, a quadratic gradient, exponents a
+// channel, saturated or dark patches weighing less, wider and narrower limits of flare, gradient and outliers.
+const greyTrust = 2.0
+
 // place returns where patch i stands on the chart, -0.5 to 0.5 across and down.
 func place(i int) (u, v float64) {
 	return (float64(i%Cols)+0.5)/Cols - 0.5, (float64(i/Cols)+0.5)/Rows - 0.5
@@ -134,7 +143,10 @@ func (t *target) linear(x *[Count][3]float64, w *[Count]float64, exponent [3]flo
 			continue
 		}
 		used++
-		l := m.light(x[i])
+		l, trust := m.light(x[i]), 1.0
+		if i >= firstGrey {
+			trust = greyTrust
+		}
 		u, v := place(i)
 		for _, a := range a[i] {
 			rhs := 0.0
@@ -146,7 +158,7 @@ func (t *target) linear(x *[Count][3]float64, w *[Count]float64, exponent [3]flo
 			}
 			copy(row[9:12], a[:])
 			row[12], row[13] = -rhs*u, -rhs*v
-			q.add(row, rhs, w[i])
+			q.add(row, rhs, w[i]*trust)
 		}
 	}
 	if used < leastFitted {

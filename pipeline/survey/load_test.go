@@ -83,6 +83,7 @@ photos: [photos]
 palette: {file: colours/p.csv, white: D50}
 deposit: {L: 90, a: 0, b: 3}
 coverage_opacity: 0.25
+chart: {made: from-2014-11}
 cleaning: {m2_per_hour: 1.2, cost_per_hour: 45, setup_hours: 1, tile_each: 60, currency: EUR}
 upkeep_record: {from: 2016, to: 2024-06, source: "works department file"}
 clock: [{camera: "MODEL", from: 2021-05-01, add: 365d}, {camera: OLD, add: -1h30m}]
@@ -108,6 +109,7 @@ report: {language: en, units: us}
 	assert.Nil(t, s.Views[1].Drawing)
 	assert.Equal(t, &colour.Lab{L: 90, A: 0, B: 3}, s.Deposit)
 	assert.Equal(t, 0.25, s.Opacity)
+	assert.Equal(t, ChartFrom2014, s.ChartMade)
 	assert.Equal(t, &Cleaning{M2PerHour: 1.2, CostPerHour: 45, SetupHours: 1, TileEach: 60, Currency: "EUR"}, s.Cleaning)
 	assert.Equal(t, &Record{From: "2016-01-01", To: "2024-06-30", Source: "works department file"}, s.Record)
 	assert.Equal(t, []Clock{{Camera: "MODEL", From: time.Date(2021, 5, 1, 0, 0, 0, 0, time.UTC), Add: 365 * 24 * time.Hour},
@@ -180,6 +182,8 @@ func TestLoadRefusals(t *testing.T) {
 			"survey.yaml:6:16: `mm_per_px:` is the text \"wide\"", "survey.yaml:7:19: `coverage_opacity:` is a list",
 			"survey.yaml:8:10: `deposit:` is a text", "survey.yaml:9:19: `max_mpx:` is the text \"12\"",
 			"survey.yaml:9:33: `max_mb:` is -3: needed is a number from 0.01 to 4000", "survey.yaml:10:9: `photos:` is a text"}},
+		{"chart of no known make", map[string]string{"survey.yaml": plainSettings + "chart: {made: 2015}\n"}, []string{
+			"survey.yaml:6:15: `made:` of `chart:`"}},
 		{"decimal comma", map[string]string{"survey.yaml": plainSettings + "coverage_opacity: 0,3\n"}, []string{
 			"survey.yaml:6:19: `coverage_opacity:` is \"0,3\": numbers in this file have a decimal point, like 0.3"}},
 		{"odd numbers", map[string]string{"survey.yaml": plainSettings + "deposit: {L: .inf, a: 0x10, b: true}\n"}, []string{
