@@ -108,11 +108,13 @@ func (v *View) glazeNames() (names []string, centre map[string]colour.Lab) {
 func (v *View) Glazes(res *PhotoResult) []GlazeResult {
 	names, centre := v.names, v.centre
 	diffs, byChart := map[string][][3]float64{}, map[string][][3]float64{}
+	veils := map[string][]float64{}
 	for i := range res.Tiles {
 		t := &res.Tiles[i]
 		t.Glaze = names[t.Tile]
 		if t.Glaze != "" && t.State == Present && !math.IsNaN(t.DL+t.DA+t.DB) {
 			diffs[t.Glaze] = append(diffs[t.Glaze], [3]float64{t.DL, t.DA, t.DB})
+			veils[t.Glaze] = append(veils[t.Glaze], t.OpacityPct/100)
 			if !math.IsNaN(t.ChartNow[0]) {
 				l := colour.RGB(t.ChartNow).Lab()
 				byChart[t.Glaze] = append(byChart[t.Glaze], [3]float64{l.L, l.A, l.B})
@@ -128,15 +130,18 @@ func (v *View) Glazes(res *PhotoResult) []GlazeResult {
 	var out []GlazeResult
 	for _, n := range order {
 		g := GlazeResult{Name: n, Ref: centre[n], Tiles: len(diffs[n]), DriftDE00: nan, Lo: nan, Hi: nan, DL: nan, DA: nan, DB: nan, PaletteDE00: nan, PaletteLo: nan, PaletteHi: nan}
+		// what light and haze may have added is common to all tiles; where it is too much, nothing is told
 		if d := diffs[n]; len(d) > 0 {
-			m := medians(d)
-			g.DL, g.DA, g.DB = m[0], m[1], m[2]
-			g.DriftDE00 = shifted(g.Ref, m)
-			if len(d) >= 5 {
-				g.Lo, g.Hi = bootstrap(g.Ref, d)
-				// the light's error is common to all tiles
-				g.Lo = math.Max(0, g.DriftDE00-math.Hypot(g.DriftDE00-g.Lo, 1.96*res.light))
-				g.Hi = g.DriftDE00 + math.Hypot(g.Hi-g.DriftDE00, 1.96*res.light)
+			if s := math.Hypot(res.light, v.haze(g.Ref, math.Max(0, median(veils[n])))); s <= driftLimit {
+				m := medians(d)
+				g.DL, g.DA, g.DB = m[0], m[1], m[2]
+				raw := shifted(g.Ref, m)
+				g.DriftDE00 = math.Sqrt(math.Max(0, sq(raw)-sq(driftBias*s)))
+				if len(d) >= 5 {
+					lo, hi := bootstrap(g.Ref, d)
+					g.Lo = math.Max(0, g.DriftDE00-math.Hypot(math.Max(0, raw-lo), 1.96*s))
+					g.Hi = math.Max(raw, g.DriftDE00+math.Hypot(math.Max(0, hi-raw), 1.96*s))
+				}
 			}
 		}
 		if want, ok := v.intended(n); ok && len(byChart[n]) > 0 {

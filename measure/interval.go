@@ -10,13 +10,13 @@ import (
 // shift of the threshold that would have given the true share.
 const (
 	baseSigma   = 0.0155 // of the clean place, in even light
-	shadowBase  = 0.037 // the same under cast shadows
-	noiseShare  = 0.7   // of a pixel's noise that a zone's tiles have in common
-	surfaceBase = 0.030 // added where no control is marked
-	alignSigma  = 0.010 // per px of alignment error
-	upward      = 1.62  // standard errors of the upper bound: the share grows steeply towards lower thresholds, errors less so
-	floorDown   = 0.9   // percentage points: pixels taken for scale at joints, flaws and patterns where there is none
-	floorUp     = 0.35  // the same, overlooked
+	shadowBase  = 0.037  // the same under cast shadows
+	noiseShare  = 0.7    // of a pixel's noise that a zone's tiles have in common
+	surfaceBase = 0.030  // added where no control is marked
+	alignSigma  = 0.010  // per px of alignment error
+	upward      = 1.62   // standard errors of the upper bound: the share grows steeply towards lower thresholds, errors less so
+	floorDown   = 0.9    // percentage points: pixels taken for scale at joints, flaws and patterns where there is none
+	floorUp     = 0.35   // the same, overlooked
 )
 
 // likeLeast and likeMost bound how much more or less errors weigh on a glaze by how like the deposit it is.
