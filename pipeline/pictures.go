@@ -161,6 +161,9 @@ func (r *run) scene(v *viewResult, i int, masked bool) (draw.Scene, error) {
 		Threshold: r.survey.Opacity, MMPerPx: v.mmPerPixel(), Approx: v.area.plan.Basis != "length lines", Units: r.survey.Report.Units, Words: r.words, Masked: masked,
 	}
 	s.Picture = blankOutside(img, p, v.frame)
+	if masked {
+		s.Hidden = v.model.InFront(v.readings[i], v.results[i])
+	}
 	for k, z := range v.spec.Zones {
 		res := v.results[i].Zones[k]
 		s.Zones = append(s.Zones, draw.Zone{ID: z.ID, Title: zoneTitle(v.view, z.ID), Text: r.zoneText(res), Rings: draw.OnFrame(v.frame, z.Rings)})

@@ -142,7 +142,7 @@ func (r *run) reportPicture(v *viewResult, i int, rings [][]plane.Point, keep []
 	}
 	veil := report.Scene{Image: s.Picture, Front: make([]bool, len(s.Opacity)), Keep: keep}
 	for j, c := range s.Opacity {
-		veil.Front[j] = c == measure.PixHidden || j < len(s.Hidden) && s.Hidden[j]
+		veil.Front[j] = c == measure.PixHidden || s.Hidden[j]
 	}
 	for _, t := range v.results[i].Tiles {
 		if t.State == measure.Hidden && rings[t.Tile] != nil {

@@ -17,7 +17,7 @@ type page struct {
 	Input
 	Site      string
 	From, To  string
-	Headlines []string
+	Headlines []headline
 	Warnings  []string
 	Zones     []zonePage
 	Compare   []comparePage

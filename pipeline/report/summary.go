@@ -5,6 +5,7 @@ import (
 	"sort"
 	"strings"
 
+	"tilelapse/measure/order"
 	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
@@ -12,18 +13,17 @@ import (
 // summary says the main things in plain sentences, each with its interval, and what could not be told.
 func (p *page) summary(w words.Table) {
 	p.lead(w)
-	p.tilesLead(w)
 	p.glazeLead(w)
-	if len(p.Priority) > 0 && !math.IsNaN(p.Priority[0].ScaleCm2) {
-		p.Headlines = append(p.Headlines, w.Say("head.first", p.Priority[0].ZoneTitle, p.Priority[0].Area))
-	}
+	p.tilesLead(w)
+	p.sureLead(w)
+	p.firstLead(w)
 	for _, f := range p.Findings {
 		if f.Told {
 			fragile := ""
 			if len(f.LeftOut.Changes)+len(f.LeftOut.NotMade) > 0 {
 				fragile = " " + w.Say("head.fragile")
 			}
-			p.Headlines = append(p.Headlines, w.Say("head.together", sentence(f.Answer), fragile))
+			p.headline(w, "together", w.Say("head.together", sentence(f.Answer), fragile))
 		}
 	}
 	for _, z := range p.Zones {
@@ -80,7 +80,7 @@ func (p *page) lead(w words.Table) {
 	if alike > 0 {
 		s += " " + w.Say("head.alike", alike)
 	}
-	p.Headlines = append(p.Headlines, s)
+	p.headline(w, "changed", s)
 	var up, down, same int
 	for _, z := range p.Zones {
 		switch z.direction() {
@@ -93,7 +93,7 @@ func (p *page) lead(w words.Table) {
 		}
 	}
 	if up+down+same > 0 {
-		p.Headlines = append(p.Headlines, w.Say("head.changes", up, down, same))
+		p.headline(w, "changed", w.Say("head.changes", up, up+down+same, down, same))
 	}
 }
 
@@ -179,7 +179,7 @@ func (p *page) tilesLead(w words.Table) {
 	if off > 0 {
 		s += " " + w.Say("head.off", off)
 	}
-	p.Headlines = append(p.Headlines, s)
+	p.headline(w, "tiles", s)
 }
 
 func (p *page) glazeLead(w words.Table) {
@@ -192,7 +192,7 @@ func (p *page) glazeLead(w words.Table) {
 	if most == nil {
 		return
 	}
-	p.Headlines = append(p.Headlines, w.Say("head.glaze", most.Glaze.Glaze, most.View, most.Figure, most.Size, most.Visit))
+	p.headline(w, "changed", w.Say("head.glaze", most.Glaze.Glaze, most.View, most.Size, most.Figure, most.Visit))
 }
 
 // told reports whether a glaze's drift can be told from none.
@@ -211,4 +211,54 @@ func driftSize(g table.Glaze) string {
 		return "slight"
 	}
 	return "plain"
+}
+
+// headline is one point of the summary: what it is about, and its sentences.
+type headline struct{ Label, Text string }
+
+// headline adds a sentence to a point of the summary, points in the order they are first spoken of.
+func (p *page) headline(w words.Table, point, text string) {
+	label := w.Say("point." + point)
+	for i, h := range p.Headlines {
+		if h.Label == label {
+			p.Headlines[i].Text += " " + text
+			return
+		}
+	}
+	p.Headlines = append(p.Headlines, headline{label, text})
+}
+
+// sureLead says how sure the figures are and how much of the work they speak of.
+func (p *page) sureLead(w words.Table) {
+	if len(p.Zones) == 0 {
+		return
+	}
+	read := 0
+	for _, z := range p.Zones {
+		if !math.IsNaN(z.Latest.ScalePct) {
+			read++
+		}
+	}
+	p.headline(w, "sure", w.Say("head.sure", read, len(p.Zones)))
+	if n, middle, most := sizes(p.Repeat, func(r table.Repeat) float64 { return r.ScaleDiff }); n > 0 {
+		p.headline(w, "sure", w.Say("head.repeat", n, table.Number(middle, 1), table.Number(most, 1)))
+	}
+	p.headline(w, "sure", w.Say("head.cause"))
+}
+
+// firstLead says what to do first, with the cautions that must stand beside it.
+func (p *page) firstLead(w words.Table) {
+	if len(p.Plan.Places) == 0 || len(p.Priority) == 0 {
+		return
+	}
+	first := p.Priority[0]
+	switch {
+	case p.Plan.Places[0].Reason.Class != order.ToClean:
+		p.headline(w, "first", w.Say("head.nothing"))
+	case math.IsNaN(first.ScaleCm2):
+		p.headline(w, "first", w.Say("head.first.bare", first.ZoneTitle))
+	default:
+		p.headline(w, "first", w.Say("head.first", first.ZoneTitle, first.Area))
+	}
+	p.headline(w, "first", w.Say("head.caution"))
 }

@@ -99,9 +99,9 @@ func (p *page) zone(w words.Table, rows []table.Zone, taken map[string][2]string
 		scale = append(scale, sample{from, to, r.ScalePct, r.ScaleLo, r.ScaleHi, when})
 		drift = append(drift, sample{from, to, r.DriftDE00, r.DriftLo, r.DriftHi, when})
 		g := lost[[3]string{r.View, r.Zone, r.Visit}]
-		s := sample{from, to, float64(g.Missing), math.NaN(), math.NaN(), when}
+		s := sample{from, to, float64(g.Total()), math.NaN(), math.NaN(), when}
 		if g.Unseen > 0 {
-			s.lo, s.hi = s.v, float64(g.Total())
+			s.lo, s.hi = float64(g.Missing), s.v
 		}
 		gaps = append(gaps, s)
 		zp.Gone = g
