@@ -67,9 +67,9 @@ func (c *cover) calls(v *View, rs []*Reading) [][]call {
 // Neighbours returns for every tile the tiles that share a joint with it, ascending.
 func (v *View) Neighbours() [][]int { return v.cover.surface.Neighbours() }
 
-// InFront marks the measuring pixels in front of which something stands in a photo, for pictures to cover: hidden tiles,
-// the joints beside them, and the parts of tiles beside those that the same thing reaches. res is what Close made of the
-// reading.
+// InFront marks the measuring pixels in front of which something stands in a photo, for pictures to cover: of tiles beside
+// hidden ones the parts that the same thing reaches and, until Rest, hidden tiles with the joints beside them, which
+// pictures cover anyhow. res is what Close made of the reading.
 func (v *View) InFront(r *Reading, res *PhotoResult) []bool {
 	calls := make([]tile.Call, len(res.Tiles))
 	for i, t := range res.Tiles {

@@ -93,7 +93,8 @@ func New(in Input) *Surface {
 	return s
 }
 
-// Rest lets go of all pixels. Afterwards only Decide and Neighbours may be called.
+// Rest lets go of all pixels. Afterwards only Decide, Neighbours and Occluded may be called, and Occluded no longer marks
+// joints.
 func (s *Surface) Rest() {
 	s.ref, s.at = nil, nil
 	l := s.lay
