@@ -79,7 +79,7 @@ const (
 	PixOther     = 252 // neither glaze nor scale
 	PixHidden    = 253 // something stands in front
 	PixUnread    = 254 // glare, shadow, clipping, out of frame
-	PixElsewhere = 255 // not tile: joints, surroundings
+	PixElsewhere = 255 // not counted: joints, rims of tiles, surroundings
 )
 
 // TileResult is a tile in one photo. NaN = not measured.

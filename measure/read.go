@@ -105,8 +105,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		}
 		r.Read++
 		if v.depth[i] <= t.rim {
-			out[i] = uint8(math.Round(OpacityMax * math.Min(1, math.Max(0, m.Alpha))))
-			continue // seen, but the tile's inside stands for it
+			continue // seen, but the tile's inside stands for it: not shown either
 		}
 		inside++
 		a := math.Min(math.Max(m.Alpha, -0.5), 1.2)
