@@ -76,10 +76,13 @@ func apart(p, q colour.Lab) float64 {
 }
 
 // bedApart is how far a colour lies from a joint's as a bed goes: a bed may be lighter, and lying deeper is easily darker.
+// What is darker is asked for the joint's hue and saturation, not its a and b: these shrink with the light.
 func bedApart(p, joint colour.Lab) float64 {
 	dl := (p.L - joint.L) / 2
 	if dl < 0 {
 		dl *= 0.6
+		k := math.Min(2, (joint.L+16)/(p.L+16)) // a* and b* go with the cube root of the light, as L*+16 does
+		p.A, p.B = k*p.A, k*p.B
 	}
 	return math.Sqrt(dl*dl + (p.A-joint.A)*(p.A-joint.A) + (p.B-joint.B)*(p.B-joint.B))
 }
