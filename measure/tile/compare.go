@@ -85,6 +85,7 @@ func (s *Surface) compare(t int, ev []Evidence, seen []look) {
 			return d
 		})
 		e.Clean, e.Foreign = cleanest(me.cells, ref.cells, l)
+		e.Drips = drips(me.cells, ref.cells, l)
 		e.Bed = s.toBed(t, l, ev, seen)
 	}
 	if (sample{me.ring, ref.ring}).ok() {
@@ -241,6 +242,38 @@ func brightness(cells [][3]float64) float64 {
 		return math.NaN()
 	}
 	return math.Sqrt(math.Max(0, mm/n-m*m/(n*n)))
+}
+
+// drips is how unevenly scaled cells seem under the usual light: the standard deviation of the opacity that explains
+// each. NaN of fewer than two.
+func drips(now [][3]float64, ref []cell, l *lights) float64 {
+	var n, m, mm float64
+	for c := range now {
+		if math.IsNaN(now[c][0]) || math.IsNaN(ref[c].colour[0]) {
+			continue
+		}
+		_, a := explain(now[c], l.middle, &ref[c].under, len(ref[c].under)-1)
+		n, m, mm = n+1, m+a, mm+a*a
+	}
+	if n < 2 {
+		return math.NaN()
+	}
+	return math.Sqrt(math.Max(0, mm/n-m*m/(n*n)))
+}
+
+// rim is the likeness of the joint on the second worst of a tile's four sides.
+func (s *Surface) rim(p *planes, t int) float64 {
+	r := make([]float64, 0, 4)
+	for _, q := range s.tiles[t].quarters {
+		if v := likeness(s.ref, p, q.px); !math.IsNaN(v) {
+			r = append(r, v)
+		}
+	}
+	if len(r) < 3 {
+		return math.NaN()
+	}
+	slices.Sort(r)
+	return r[1]
 }
 
 // seen is the mean likeness of the best two thirds of the sides of a tile's surroundings.

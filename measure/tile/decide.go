@@ -60,6 +60,11 @@ func (e *Evidence) Score() Scores {
 	// contrast in the reference
 	sight := e.Relief * e.Relief / (e.Relief*e.Relief + 0.15*0.15)
 	visible := math.Max(1.5*sight*miss((0.7-e.Around)/0.2), 1.5*sight*miss((0.6-e.Seen)/0.2)-0.5)
+	// the joint's own mottling on most sides: changed neighbours do not touch it, and what stands in front, coming from a
+	// side, covers it too; scale and light spoil it, so that its lack tells less
+	if e.Rim > 0 {
+		visible = math.Max(visible, 2*miss((0.35-e.Rim)/0.15)-0.5)
+	}
 
 	// under thick scale on tile and joint alike neither structure nor glaze is left to be seen; white things in front are
 	// smoother, a bed is darker
@@ -90,7 +95,7 @@ func (e *Evidence) Score() Scores {
 		miss((e.Uneven-1)/1.5)
 	other := alone - 2.5*alike - 2*buried +
 		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
-	front := 1.5 * sight * miss((e.Around-0.05)/0.2)
+	front := 1.5*sight*miss((e.Around-0.05)/0.2) + 2.5*miss((e.Rim-0.05)/0.13)
 	return Scores{Own: own + open*visible, Bed: bed + visible, Other: other + visible, Front: front}
 }
 
@@ -102,6 +107,14 @@ const (
 	sure     = 0.66
 	certain  = 0.9
 )
+
+// inPlainSight is the likeness of the joint on three of four sides from which on nothing can stand in front of a whole
+// tile: behind things it stays under 0.15 in 95 of 100 cases, here and there at 0.36 (rendered scenes).
+const inPlainSight = 0.4
+
+// bared says that nothing stands in front, because a thing that comes from a side and covers all of a tile would cover
+// its joint too, and nothing of the tile's own colour is left.
+func (e *Evidence) bared() bool { return e.Rim >= inPlainSight && e.Clean >= 6 && e.Uneven < 6 }
 
 const inDoubt = "changed or not: in doubt"
 
@@ -204,7 +217,7 @@ func (s *Surface) spill(ev []Evidence, calls []Call, lost []float64) {
 	for ; len(queue) > 0; queue = queue[1:] {
 		t := queue[0]
 		for _, u := range s.lay.nbr[t] {
-			if st := calls[u].State; st != Missing && st != OffPalette {
+			if st := calls[u].State; st != Missing && st != OffPalette || ev[u].bared() {
 				continue
 			}
 			var d float64
@@ -286,7 +299,7 @@ func (s *Surface) call(t int, ev []Evidence, sc Scores, front []float64) (c Call
 		return Call{Present, 1 - lost, ""}, lost
 	case lost < likely:
 		return Call{Unreadable, lost, inDoubt}, lost
-	case covered > 0.3 || edge && sc.Front > math.Max(sc.Bed, sc.Other)-2:
+	case !e.bared() && (covered > 0.3 || edge && sc.Front > math.Max(sc.Bed, sc.Other)-2):
 		return Call{Hidden, 0.5, "beside what stands in front"}, 0
 	case sc.Bed >= sc.Other:
 		return Call{Missing, lost, "the bed shows"}, lost

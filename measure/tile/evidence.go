@@ -22,6 +22,7 @@ type Evidence struct {
 	Around float64 `json:"around"` // likeness of the surroundings alone
 	Seen   float64 `json:"seen"`   // the same of its best sides: what a changed neighbour does not spoil
 	Mortar float64 `json:"mortar"` // likeness of the joint alone, neighbours' rims left out
+	Rim    float64 `json:"rim"`    // the same of its second worst side of four: what stands in front covers one side at least
 	Relief float64 `json:"relief"` // structure of the surroundings in the reference, log: what Around can tell
 
 	Change   float64 `json:"change"`            // colour not explained by the lights around and scale
@@ -30,6 +31,7 @@ type Evidence struct {
 	Foreign  uint32  `json:"foreign,omitempty"` // cells that are neither glaze nor scale, one bit each
 	Alpha    float64 `json:"alpha"`             // opacity that explains it best, below 0 where the reference was veiled
 	Joint    float64 `json:"joint"`             // the joint's own colour not explained by light and scale
+	Drips    float64 `json:"drips"`             // spread of the opacity that explains its cells: scale runs and speckles
 	Veil     float64 `json:"veil"`              // opacity of scale on the joint, on its most scaled side
 	Bed      float64 `json:"bed"`               // colour difference to the joints around in this photo
 	Odd      float64 `json:"odd"`               // the same in the reference: what Bed can tell
@@ -72,6 +74,7 @@ func (s *Surface) Evidence(img *plane.Image) []Evidence {
 		e.Around = likeness(s.ref, p, s.lay.around[t])
 		e.Seen = s.seen(p, t)
 		e.Mortar = likeness(s.ref, p, s.lay.ring[t])
+		e.Rim = s.rim(p, t)
 		var both pattern
 		both.add(s.ref, p, core)
 		both.add(s.ref, p, s.lay.around[t])
@@ -106,7 +109,7 @@ func (e *Evidence) settle() {
 	if math.IsNaN(e.Around) || math.IsNaN(e.Seen) || math.IsNaN(e.Joint) || math.IsNaN(e.Contrast) || math.IsNaN(e.Odd) {
 		e.Around, e.Seen, e.Relief, e.Joint, e.Contrast, e.Odd = 0, 0, 0, 0, 0, 0
 	}
-	for _, v := range [...]*float64{&e.Own, &e.Mortar, &e.Uneven, &e.Patchy, &e.Alpha, &e.Veil} {
+	for _, v := range [...]*float64{&e.Own, &e.Mortar, &e.Rim, &e.Drips, &e.Uneven, &e.Patchy, &e.Alpha, &e.Veil} {
 		if math.IsNaN(*v) {
 			*v = 0
 		}
@@ -151,7 +154,7 @@ func (s *Surface) relate(ev []Evidence) {
 // round keeps records small and the same everywhere.
 func (e *Evidence) round() {
 	for _, v := range [...]*float64{
-		&e.InFrame, &e.Usable, &e.Own, &e.Whole, &e.Usual, &e.Around, &e.Seen, &e.Mortar, &e.Relief, &e.Change, &e.Noise, &e.Clean,
+		&e.InFrame, &e.Usable, &e.Own, &e.Whole, &e.Usual, &e.Around, &e.Seen, &e.Mortar, &e.Rim, &e.Relief, &e.Drips, &e.Change, &e.Noise, &e.Clean,
 		&e.Alpha, &e.Joint, &e.Veil, &e.Bed, &e.Odd, &e.Contrast, &e.Uneven, &e.Patchy, &e.Rough, &e.Coarse,
 		&e.Lab[0], &e.Lab[1], &e.Lab[2],
 	} {
