@@ -85,7 +85,7 @@ func (s *Surface) compare(t int, ev []Evidence, seen []look) {
 			return d
 		})
 		e.Clean, e.Foreign = cleanest(me.cells, ref.cells, l)
-		e.Drips = drips(me.cells, ref.cells, l)
+		_, e.Thick = explain(me.all, l.middle, &ref.under, len(ref.under)-1)
 		e.Bed = s.toBed(t, l, ev, seen)
 	}
 	if (sample{me.ring, ref.ring}).ok() {
@@ -237,23 +237,6 @@ func brightness(cells [][3]float64) float64 {
 		}
 		v := math.Log(math.Max(0, 0.2126*c[0]+0.7152*c[1]+0.0722*c[2]) + floor)
 		n, m, mm = n+1, m+v, mm+v*v
-	}
-	if n < 2 {
-		return math.NaN()
-	}
-	return math.Sqrt(math.Max(0, mm/n-m*m/(n*n)))
-}
-
-// drips is how unevenly scaled cells seem under the usual light: the standard deviation of the opacity that explains
-// each. NaN of fewer than two.
-func drips(now [][3]float64, ref []cell, l *lights) float64 {
-	var n, m, mm float64
-	for c := range now {
-		if math.IsNaN(now[c][0]) || math.IsNaN(ref[c].colour[0]) {
-			continue
-		}
-		_, a := explain(now[c], l.middle, &ref[c].under, len(ref[c].under)-1)
-		n, m, mm = n+1, m+a, mm+a*a
 	}
 	if n < 2 {
 		return math.NaN()

@@ -63,12 +63,15 @@ func (e *Evidence) Score() Scores {
 	// the joint's own mottling on most sides: changed neighbours do not touch it, and what stands in front, coming from a
 	// side, covers it too; scale and light spoil it, so that its lack tells less
 	if e.Rim > 0 {
-		visible = math.Max(visible, 2*miss((0.35-e.Rim)/0.15)-0.5)
+		visible = math.Max(visible, 2*miss((0.65-e.Hem)/0.2)-0.5)
 	}
 
 	// under thick scale on tile and joint alike neither structure nor glaze is left to be seen; white things in front are
 	// smoother, a bed is darker
 	buried := unit((e.Alpha-0.3)/0.4) * unit(1-e.Change/4) * unit(e.Veil/(0.5*e.Alpha+0.01)) * unit((e.Coarse+0.5)/0.5)
+	// scale brings a dark glaze to the joint's colour long before it is thick: with the step between them its structure goes
+	sunk := unit((0.5-e.Contrast)/0.3) * unit(1-e.Change/4) * unit(e.Veil/(0.5*math.Max(e.Alpha, e.Thick)+0.01)) * unit((0.7-e.Coarse)/0.4)
+	buried = math.Max(buried, sunk)
 	open := 1 - buried
 
 	// where the joint has changed as much as the tile, light or a film explains both
@@ -95,7 +98,7 @@ func (e *Evidence) Score() Scores {
 		miss((e.Uneven-1)/1.5)
 	other := alone - 2.5*alike - 2*buried +
 		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
-	front := 1.5*sight*miss((e.Around-0.05)/0.2) + 2.5*miss((e.Rim-0.05)/0.13)
+	front := 1.5*sight*miss((e.Around-0.05)/0.2) + 2.5*miss((e.Hem-0.1)/0.25)
 	return Scores{Own: own + open*visible, Bed: bed + visible, Other: other + visible, Front: front}
 }
 
@@ -108,13 +111,15 @@ const (
 	certain  = 0.9
 )
 
-// inPlainSight is the likeness of the joint on three of four sides from which on nothing can stand in front of a whole
-// tile: behind things it stays under 0.15 in 95 of 100 cases, here and there at 0.36 (rendered scenes).
-const inPlainSight = 0.4
+// inPlainSight is the Hem from which on nothing can stand in front of a whole tile. Behind things Rim stays under 0.15 in
+// 95 of 100 cases, here and there at 0.36 (rendered scenes).
+const inPlainSight = 0.65
 
 // bared says that nothing stands in front, because a thing that comes from a side and covers all of a tile would cover
 // its joint too, and nothing of the tile's own colour is left.
-func (e *Evidence) bared() bool { return e.Rim >= inPlainSight && e.Clean >= 6 && e.Uneven < 6 }
+func (e *Evidence) bared() bool {
+	return e.Rim > 0.3 && e.Hem >= inPlainSight && e.Clean >= 6 && e.Uneven < 6
+}
 
 const inDoubt = "changed or not: in doubt"
 
@@ -171,7 +176,7 @@ func (s *Surface) decide(ev []Evidence) (calls []Call, lost []float64) {
 }
 
 // crowd doubts beds that scale could explain too where many tiles around have changed like that: scale comes in fields,
-// and losses of so many tiles show colours that scale does not make.
+// and losses of so many tiles show colours that scale does not make, or leave the joints as they were.
 func (s *Surface) crowd(ev []Evidence, calls []Call) {
 	const (
 		around   = 24
@@ -180,7 +185,7 @@ func (s *Surface) crowd(ev []Evidence, calls []Call) {
 	)
 	var doubt []int
 	for t := range calls {
-		if calls[t].State != Missing || ev[t].Change > scalable {
+		if calls[t].State != Missing || ev[t].Change > scalable || ev[t].Veil <= 0.05 && ev[t].Hem >= inPlainSight {
 			continue
 		}
 		n, k := 0, 0
@@ -274,12 +279,13 @@ func (s *Surface) call(t int, ev []Evidence, sc Scores, front []float64) (c Call
 		sc.Own += 3 // its glaze was never seen clean: it may well look another once the scale is off
 	}
 	lost = chance(sc.lost())
-	covered, edge := 0.0, false
+	covered, edge, torn := 0.0, false, false
 	for _, u := range s.lay.nbr[t] {
 		if front[u] > 0.5 {
 			covered += 1 / float64(len(s.lay.nbr[t]))
 		}
 		edge = edge || front[u] > 0.5 || s.partly(u, &ev[u])
+		torn = torn || s.partly(u, &ev[u]) && s.faces(u, t, &ev[u])
 	}
 	e := &ev[t]
 	switch {
@@ -299,7 +305,7 @@ func (s *Surface) call(t int, ev []Evidence, sc Scores, front []float64) (c Call
 		return Call{Present, 1 - lost, ""}, lost
 	case lost < likely:
 		return Call{Unreadable, lost, inDoubt}, lost
-	case !e.bared() && (covered > 0.3 || edge && sc.Front > math.Max(sc.Bed, sc.Other)-2):
+	case !e.bared() && (covered > 0.3 || torn || edge && sc.Front > math.Max(sc.Bed, sc.Other)-2):
 		return Call{Hidden, 0.5, "beside what stands in front"}, 0
 	case sc.Bed >= sc.Other:
 		return Call{Missing, lost, "the bed shows"}, lost

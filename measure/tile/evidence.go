@@ -23,6 +23,7 @@ type Evidence struct {
 	Seen   float64 `json:"seen"`   // the same of its best sides: what a changed neighbour does not spoil
 	Mortar float64 `json:"mortar"` // likeness of the joint alone, neighbours' rims left out
 	Rim    float64 `json:"rim"`    // the same of its second worst side of four: what stands in front covers one side at least
+	Hem    float64 `json:"hem"`    // Rim over what is usual around: 1 = as much as can be asked for in this photo
 	Relief float64 `json:"relief"` // structure of the surroundings in the reference, log: what Around can tell
 
 	Change   float64 `json:"change"`            // colour not explained by the lights around and scale
@@ -31,7 +32,7 @@ type Evidence struct {
 	Foreign  uint32  `json:"foreign,omitempty"` // cells that are neither glaze nor scale, one bit each
 	Alpha    float64 `json:"alpha"`             // opacity that explains it best, below 0 where the reference was veiled
 	Joint    float64 `json:"joint"`             // the joint's own colour not explained by light and scale
-	Drips    float64 `json:"drips"`             // spread of the opacity that explains its cells: scale runs and speckles
+	Thick    float64 `json:"thick"`             // the same under the usual light around
 	Veil     float64 `json:"veil"`              // opacity of scale on the joint, on its most scaled side
 	Bed      float64 `json:"bed"`               // colour difference to the joints around in this photo
 	Odd      float64 `json:"odd"`               // the same in the reference: what Bed can tell
@@ -46,6 +47,7 @@ type Evidence struct {
 const (
 	leastRough  = 0.003
 	leastPatchy = 0.03
+	leastRim    = 0.4 // likeness of the joint under which it tells nothing
 )
 
 // Evidence reads one photo. The picture is on the measuring frame, its light brought to the reference's by one gain a
@@ -109,7 +111,7 @@ func (e *Evidence) settle() {
 	if math.IsNaN(e.Around) || math.IsNaN(e.Seen) || math.IsNaN(e.Joint) || math.IsNaN(e.Contrast) || math.IsNaN(e.Odd) {
 		e.Around, e.Seen, e.Relief, e.Joint, e.Contrast, e.Odd = 0, 0, 0, 0, 0, 0
 	}
-	for _, v := range [...]*float64{&e.Own, &e.Mortar, &e.Rim, &e.Drips, &e.Uneven, &e.Patchy, &e.Alpha, &e.Veil} {
+	for _, v := range [...]*float64{&e.Own, &e.Mortar, &e.Rim, &e.Thick, &e.Uneven, &e.Patchy, &e.Alpha, &e.Veil} {
 		if math.IsNaN(*v) {
 			*v = 0
 		}
@@ -118,14 +120,14 @@ func (e *Evidence) settle() {
 
 // relate sets each tile's figures against those of the tiles in plain sight around it.
 func (s *Surface) relate(ev []Evidence) {
-	type own struct{ rough, coarse, patchy float64 }
+	type own struct{ rough, coarse, patchy, hem float64 }
 	as := make([]own, len(ev))
-	var x, w, r, ref, p []float64
+	var x, w, r, ref, p, m []float64
 	for t := range ev {
 		if !ev[t].Read {
 			continue
 		}
-		x, w, r, ref, p = x[:0], w[:0], r[:0], ref[:0], p[:0]
+		x, w, r, ref, p, m = x[:0], w[:0], r[:0], ref[:0], p[:0], m[:0]
 		for _, u := range s.lay.hood[t] {
 			if len(x) == hoodSize {
 				break
@@ -134,7 +136,7 @@ func (s *Surface) relate(ev []Evidence) {
 			if !e.Read || !e.inSight() || math.IsNaN(s.tiles[u].rough) {
 				continue
 			}
-			x, w, r, p = append(x, e.Change), append(w, e.Whole), append(r, e.Rough), append(p, e.Patchy)
+			x, w, r, p, m = append(x, e.Change), append(w, e.Whole), append(r, e.Rough), append(p, e.Patchy), append(m, e.Rim)
 			ref = append(ref, s.tiles[u].rough)
 		}
 		if len(x) == 0 {
@@ -144,17 +146,18 @@ func (s *Surface) relate(ev []Evidence) {
 		ev[t].Noise, ev[t].Usual = median(x), median(w)
 		as[t].rough = ev[t].Rough - median(r)
 		as[t].coarse = as[t].rough + math.Max(0, math.Log((s.tiles[t].rough+leastRough)/(median(ref)+leastRough)))
+		as[t].hem = ev[t].Rim / math.Max(leastRim, median(m))
 		as[t].patchy = math.Log((ev[t].Patchy + leastPatchy) / (median(p) + leastPatchy))
 	}
 	for t := range ev {
-		ev[t].Rough, ev[t].Coarse, ev[t].Patchy = as[t].rough, as[t].coarse, as[t].patchy
+		ev[t].Rough, ev[t].Coarse, ev[t].Patchy, ev[t].Hem = as[t].rough, as[t].coarse, as[t].patchy, as[t].hem
 	}
 }
 
 // round keeps records small and the same everywhere.
 func (e *Evidence) round() {
 	for _, v := range [...]*float64{
-		&e.InFrame, &e.Usable, &e.Own, &e.Whole, &e.Usual, &e.Around, &e.Seen, &e.Mortar, &e.Rim, &e.Relief, &e.Drips, &e.Change, &e.Noise, &e.Clean,
+		&e.InFrame, &e.Usable, &e.Own, &e.Whole, &e.Usual, &e.Around, &e.Seen, &e.Mortar, &e.Rim, &e.Hem, &e.Relief, &e.Thick, &e.Change, &e.Noise, &e.Clean,
 		&e.Alpha, &e.Joint, &e.Veil, &e.Bed, &e.Odd, &e.Contrast, &e.Uneven, &e.Patchy, &e.Rough, &e.Coarse,
 		&e.Lab[0], &e.Lab[1], &e.Lab[2],
 	} {

@@ -35,6 +35,23 @@ func (s *Surface) Occluded(ev []Evidence, calls []Call) []bool {
 	return mask
 }
 
+// faces says whether the parts of tile u that are neither glaze nor scale lie on the side of tile t: what covers t
+// reaches over there.
+func (s *Surface) faces(u, t int, e *Evidence) bool {
+	var x, y, n float64
+	for c := range s.tiles[u].cells {
+		if e.Foreign>>c&1 == 1 {
+			p := s.tiles[u].cells[c].middle
+			x, y, n = x+p[0], y+p[1], n+1
+		}
+	}
+	if n == 0 {
+		return false
+	}
+	a, b := s.tiles[t].middle, s.tiles[u].middle
+	return (x/n-b[0])*(a[0]-b[0])+(y/n-b[1])*(a[1]-b[1]) > 0
+}
+
 // partly says whether a part of a tile, but not all of it, is neither glaze nor scale: a thing's edge runs across it.
 func (s *Surface) partly(t int, e *Evidence) bool {
 	n := len(s.tiles[t].cells)

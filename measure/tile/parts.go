@@ -136,6 +136,16 @@ func (l *layout) cells(t int) [][]int32 {
 	return kept
 }
 
+// middle is the mean position of pixels, px.
+func (l *layout) middle(px []int32) (m [2]float64) {
+	for _, i := range px {
+		m[0] += float64(int(i) % l.w)
+		m[1] += float64(int(i) / l.w)
+	}
+	n := float64(max(1, len(px)))
+	return [2]float64{m[0] / n, m[1] / n}
+}
+
 // sectors cuts pixels around a tile into n sectors of equal angle as seen from the tile's middle.
 func (l *layout) sectors(t int, px []int32, n int) [][]int32 {
 	var mx, my float64

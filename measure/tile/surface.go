@@ -33,6 +33,7 @@ type Surface struct {
 // refTile is a tile in the reference. Colours are medians in linear light.
 type refTile struct {
 	colour    [3]float64 // of its core
+	middle    [2]float64 // of its core, px
 	ring      [3]float64 // of the joint around it
 	under     shades     // its glaze under more and more scale
 	underRing shades     // the joint under more and more scale
@@ -48,6 +49,7 @@ type refTile struct {
 // cell is a part of a tile's core, or of the joint beside it.
 type cell struct {
 	px     []int32
+	middle [2]float64 // px
 	colour [3]float64 // median in the reference, linear light
 	under  shades
 	thin   int // last of under that is a thin veil
@@ -73,13 +75,13 @@ func New(in Input) *Surface {
 	var buf [3][]float32
 	for t := range s.tiles {
 		r := &s.tiles[t]
-		r.colour = medianColour(in.Ref, s.lay.core[t], &buf)
+		r.colour, r.middle = medianColour(in.Ref, s.lay.core[t], &buf), s.lay.middle(s.lay.core[t])
 		r.ring = medianColour(in.Ref, s.lay.ring[t], &buf)
 		r.under, r.underRing = scaled(r.colour, s.deposit), scaled(r.ring, s.deposit)
 		for _, px := range s.lay.cells(t) {
 			c := medianColour(in.Ref, px, &buf)
 			under := scaled(c, s.deposit)
-			r.cells = append(r.cells, cell{px, c, under, under.thin()})
+			r.cells = append(r.cells, cell{px: px, middle: s.lay.middle(px), colour: c, under: under, thin: under.thin()})
 		}
 		for q, px := range s.lay.sectors(t, s.lay.ring[t], 4) {
 			r.quarters[q] = cell{px: px, colour: medianColour(in.Ref, px, &buf)}
