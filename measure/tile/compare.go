@@ -259,6 +259,32 @@ func (s *Surface) rim(p *planes, t int) float64 {
 	return r[1]
 }
 
+// outline is the step of brightness at a tile's outline that three of four sides share, log units: a bed lies all darker
+// or all brighter than the joint, the inside of what stands in front has no step there.
+func (s *Surface) outline(p *planes, t int) float64 {
+	d := make([]float64, 0, 4)
+	var buf []float32
+	mid := func(px []int32) float64 {
+		buf = buf[:0]
+		for _, i := range px {
+			if p.flags[i]&blind == 0 {
+				buf = append(buf, p.lum[i])
+			}
+		}
+		return middle(buf)
+	}
+	for q := range s.tiles[t].rims {
+		if v := mid(s.tiles[t].rims[q]) - mid(s.tiles[t].quarters[q].px); !math.IsNaN(v) {
+			d = append(d, v)
+		}
+	}
+	if len(d) < 4 {
+		return 0
+	}
+	slices.Sort(d)
+	return max(d[1], -d[2], 0)
+}
+
 // seen is the mean likeness of the best two thirds of the sides of a tile's surroundings.
 func (s *Surface) seen(p *planes, t int) float64 {
 	r := make([]float64, 0, sides)

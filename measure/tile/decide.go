@@ -53,6 +53,11 @@ func over(x, d float64) float64 {
 	return x * x / 2
 }
 
+// sunk is how far scale on tile and joint explains that nothing is left of a dark glaze: 0 not at all, 1 wholly.
+func (e *Evidence) sunk() float64 {
+	return unit((0.7-e.Contrast)/0.4) * unit(1-e.Change/4) * unit(e.Veil/(0.5*math.Max(e.Alpha, e.Thick)+0.01))
+}
+
 // Score weighs the explanations of one tile against each other, before its neighbours are heard. The constants are set by
 // what the figures are, seen on rendered scenes and real photographs without change; none was fitted by a search.
 func (e *Evidence) Score() Scores {
@@ -70,8 +75,7 @@ func (e *Evidence) Score() Scores {
 	// smoother, a bed is darker
 	buried := unit((e.Alpha-0.3)/0.4) * unit(1-e.Change/4) * unit(e.Veil/(0.5*e.Alpha+0.01)) * unit((e.Coarse+0.5)/0.5)
 	// scale brings a dark glaze to the joint's colour long before it is thick: with the step between them its structure goes
-	sunk := unit((0.5-e.Contrast)/0.3) * unit(1-e.Change/4) * unit(e.Veil/(0.5*math.Max(e.Alpha, e.Thick)+0.01)) * unit((0.7-e.Coarse)/0.4)
-	buried = math.Max(buried, sunk)
+	buried = math.Max(buried, e.sunk()*unit((0.7-e.Coarse)/0.4))
 	open := 1 - buried
 
 	// where the joint has changed as much as the tile, light or a film explains both
@@ -96,9 +100,9 @@ func (e *Evidence) Score() Scores {
 		1.5*(1+alike)*miss((0.4-e.Coarse)/0.2) + // rough
 		(1+alike)*(miss((kept+0.3)/0.1)+miss((e.Contrast-0.3+0.15*alike)/0.3)) + // no step from the joint
 		miss((e.Uneven-1)/1.5)
-	other := alone - 2.5*alike - 2*buried +
+	other := alone - 2.5*alike - 2*buried - 1.5*unit((5-e.Bed)/3)*unit(e.Odd/10-1) + // seldom just of the joint's colour
 		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
-	front := 1.5*sight*miss((e.Around-0.05)/0.2) + 2.5*miss((e.Hem-0.1)/0.25)
+	front := 1.5*sight*miss((e.Around-0.05)/0.2) + 2.5*miss((e.Hem-0.1)/0.25) + 2*miss((e.Outline-0.1)/0.1)
 	return Scores{Own: own + open*visible, Bed: bed + visible, Other: other + visible, Front: front}
 }
 
@@ -118,7 +122,7 @@ const inPlainSight = 0.65
 // bared says that nothing stands in front, because a thing that comes from a side and covers all of a tile would cover
 // its joint too, and nothing of the tile's own colour is left.
 func (e *Evidence) bared() bool {
-	return e.Rim > 0.3 && e.Hem >= inPlainSight && e.Clean >= 6 && e.Uneven < 6
+	return (e.Rim > 0.3 && e.Hem >= inPlainSight || e.Outline >= 0.2) && e.Clean >= 6 && e.Uneven < 6
 }
 
 const inDoubt = "changed or not: in doubt"
@@ -307,6 +311,8 @@ func (s *Surface) call(t int, ev []Evidence, sc Scores, front []float64) (c Call
 		return Call{Unreadable, lost, inDoubt}, lost
 	case !e.bared() && (covered > 0.3 || torn || edge && sc.Front > math.Max(sc.Bed, sc.Other)-2):
 		return Call{Hidden, 0.5, "beside what stands in front"}, 0
+	case sc.Bed >= sc.Other && e.sunk() > 0.3 && e.Veil > 0.1:
+		return Call{Unreadable, lost, "scale or bed: in doubt"}, 0
 	case sc.Bed >= sc.Other:
 		return Call{Missing, lost, "the bed shows"}, lost
 	default:

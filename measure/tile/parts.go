@@ -136,6 +136,24 @@ func (l *layout) cells(t int) [][]int32 {
 	return kept
 }
 
+// rim is the outer third of a tile's core.
+func (l *layout) rim(t int) (px []int32) {
+	d := make([]float64, 0, len(l.core[t]))
+	for _, i := range l.core[t] {
+		d = append(d, float64(-l.dist[i]))
+	}
+	if len(d) == 0 {
+		return nil
+	}
+	most := quantile(d, 0.33)
+	for _, i := range l.core[t] {
+		if float64(-l.dist[i]) <= most {
+			px = append(px, i)
+		}
+	}
+	return px
+}
+
 // middle is the mean position of pixels, px.
 func (l *layout) middle(px []int32) (m [2]float64) {
 	for _, i := range px {

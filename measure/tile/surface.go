@@ -39,6 +39,7 @@ type refTile struct {
 	underRing shades     // the joint under more and more scale
 	cells     []cell     // its core in parts
 	quarters  [4]cell    // the joint on each of four sides
+	rims      [4][]int32 // the outer part of its core towards each of four sides
 	sides     [][]int32  // its surroundings cut into sides
 	rough     float64    // fine texture of its core, log units
 	spread    float64    // how unevenly its cells are coloured, CIELAB units
@@ -85,6 +86,9 @@ func New(in Input) *Surface {
 		}
 		for q, px := range s.lay.sectors(t, s.lay.ring[t], 4) {
 			r.quarters[q] = cell{px: px, colour: medianColour(in.Ref, px, &buf)}
+		}
+		for q, px := range s.lay.sectors(t, s.lay.rim(t), 4) {
+			r.rims[q] = px
 		}
 		r.sides = s.lay.sectors(t, s.lay.around[t], sides)
 		r.rough = s.ref.roughness(s.lay.core[t], buf[0])
