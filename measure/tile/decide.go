@@ -102,6 +102,8 @@ func (e *Evidence) Score() Scores {
 		miss((e.Uneven-1)/1.5)
 	other := alone - 2.5*alike - 2*buried - 1.5*unit((5-e.Bed)/3)*unit(e.Odd/10-1) + // seldom just of the joint's colour
 		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
+	// another glaze keeps the outline: with neither it nor the joint in sight there may be anything
+	other -= 3 * unit((0.12-e.Outline)/0.1) * unit((0.35-e.Hem)/0.25)
 	front := 1.5*sight*miss((e.Around-0.05)/0.2) + 2.5*miss((e.Hem-0.1)/0.25) + 2*miss((e.Outline-0.1)/0.1)
 	return Scores{Own: own + open*visible, Bed: bed + visible, Other: other + visible, Front: front}
 }
@@ -189,7 +191,7 @@ func (s *Surface) crowd(ev []Evidence, calls []Call) {
 	)
 	var doubt []int
 	for t := range calls {
-		if calls[t].State != Missing || ev[t].Change > scalable || ev[t].Veil <= 0.05 && ev[t].Hem >= inPlainSight {
+		if calls[t].State != Missing || ev[t].Change > scalable || ev[t].Veil <= 0.05 && ev[t].Rim >= 0.6 {
 			continue
 		}
 		n, k := 0, 0
