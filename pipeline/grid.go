@@ -9,7 +9,7 @@ import (
 )
 
 // outlineMethod names the way tiles are found, in records and run.json.
-const outlineMethod = "1"
+const outlineMethod = "2"
 
 // resampleMethod names the way photos are brought onto the measuring frame, in records and run.json.
 const resampleMethod = "1"
