@@ -74,8 +74,6 @@ func (e *Evidence) Score() Scores {
 	// under thick scale on tile and joint alike neither structure nor glaze is left to be seen; white things in front are
 	// smoother, a bed is darker
 	buried := unit((e.Alpha-0.3)/0.4) * unit(1-e.Change/4) * unit(e.Veil/(0.5*e.Alpha+0.01)) * unit((e.Coarse+0.5)/0.5)
-	// scale brings a dark glaze to the joint's colour long before it is thick: with the step between them its structure goes
-	buried = math.Max(buried, e.sunk()*unit((0.7-e.Coarse)/0.4))
 	open := 1 - buried
 
 	// where the joint has changed as much as the tile, light or a film explains both
