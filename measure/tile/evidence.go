@@ -21,8 +21,7 @@ type Evidence struct {
 	Usual   float64 `json:"usual"`   // median Whole of the tiles around
 	Around  float64 `json:"around"`  // likeness of the surroundings alone
 	Seen    float64 `json:"seen"`    // the same of its best sides: what a changed neighbour does not spoil
-	Mortar  float64 `json:"mortar"`  // likeness of the joint alone, neighbours' rims left out
-	Rim     float64 `json:"rim"`     // the same of its second worst side of four: what stands in front covers one side at least
+	Rim     float64 `json:"rim"`     // likeness of the joint alone on its second worst side of four: what stands in front covers one side at least
 	Hem     float64 `json:"hem"`     // Rim over what is usual around: 1 = as much as can be asked for in this photo
 	Outline float64 `json:"outline"` // step of brightness at the tile's outline, the same way on three of four sides, log
 	Relief  float64 `json:"relief"`  // structure of the surroundings in the reference, log: what Around can tell
@@ -76,7 +75,6 @@ func (s *Surface) Evidence(img *plane.Image) []Evidence {
 		e.Own = likeness(s.ref, p, core)
 		e.Around = likeness(s.ref, p, s.lay.around[t])
 		e.Seen = s.seen(p, t)
-		e.Mortar = likeness(s.ref, p, s.lay.ring[t])
 		e.Rim, e.Outline = s.rim(p, t), s.outline(p, t)
 		var both pattern
 		both.add(s.ref, p, core)
@@ -112,7 +110,7 @@ func (e *Evidence) settle() {
 	if math.IsNaN(e.Around) || math.IsNaN(e.Seen) || math.IsNaN(e.Joint) || math.IsNaN(e.Contrast) || math.IsNaN(e.Odd) {
 		e.Around, e.Seen, e.Relief, e.Joint, e.Contrast, e.Odd = 0, 0, 0, 0, 0, 0
 	}
-	for _, v := range [...]*float64{&e.Own, &e.Mortar, &e.Rim, &e.Outline, &e.Thick, &e.Uneven, &e.Patchy, &e.Alpha, &e.Veil} {
+	for _, v := range [...]*float64{&e.Own, &e.Rim, &e.Outline, &e.Thick, &e.Uneven, &e.Patchy, &e.Alpha, &e.Veil} {
 		if math.IsNaN(*v) {
 			*v = 0
 		}
@@ -158,7 +156,7 @@ func (s *Surface) relate(ev []Evidence) {
 // round keeps records small and the same everywhere.
 func (e *Evidence) round() {
 	for _, v := range [...]*float64{
-		&e.InFrame, &e.Usable, &e.Own, &e.Whole, &e.Usual, &e.Around, &e.Seen, &e.Mortar, &e.Rim, &e.Outline, &e.Hem, &e.Relief, &e.Thick, &e.Change, &e.Noise, &e.Clean,
+		&e.InFrame, &e.Usable, &e.Own, &e.Whole, &e.Usual, &e.Around, &e.Seen, &e.Rim, &e.Outline, &e.Hem, &e.Relief, &e.Thick, &e.Change, &e.Noise, &e.Clean,
 		&e.Alpha, &e.Joint, &e.Veil, &e.Bed, &e.Odd, &e.Contrast, &e.Uneven, &e.Patchy, &e.Rough, &e.Coarse,
 		&e.Lab[0], &e.Lab[1], &e.Lab[2],
 	} {

@@ -166,16 +166,10 @@ func (l *layout) middle(px []int32) (m [2]float64) {
 
 // sectors cuts pixels around a tile into n sectors of equal angle as seen from the tile's middle.
 func (l *layout) sectors(t int, px []int32, n int) [][]int32 {
-	var mx, my float64
-	for _, i := range l.all[t] {
-		mx += float64(int(i) % l.w)
-		my += float64(int(i) / l.w)
-	}
-	m := float64(max(1, len(l.all[t])))
-	mx, my = mx/m, my/m
+	m := l.middle(l.all[t])
 	q := make([][]int32, n)
 	for _, i := range px {
-		a := math.Atan2(float64(int(i)/l.w)-my, float64(int(i)%l.w)-mx)/(2*math.Pi) + 0.5
+		a := math.Atan2(float64(int(i)/l.w)-m[1], float64(int(i)%l.w)-m[0])/(2*math.Pi) + 0.5
 		k := int(a*float64(n)+0.5) % n
 		q[k] = append(q[k], i)
 	}

@@ -87,9 +87,7 @@ func New(in Input) *Surface {
 		for q, px := range s.lay.sectors(t, s.lay.ring[t], 4) {
 			r.quarters[q] = cell{px: px, colour: medianColour(in.Ref, px, &buf)}
 		}
-		for q, px := range s.lay.sectors(t, s.lay.rim(t), 4) {
-			r.rims[q] = px
-		}
+		copy(r.rims[:], s.lay.sectors(t, s.lay.rim(t), 4))
 		r.sides = s.lay.sectors(t, s.lay.around[t], sides)
 		r.rough = s.ref.roughness(s.lay.core[t], buf[0])
 		r.spread = spread(colours(r.cells))
