@@ -198,8 +198,7 @@ func (x *TileResult) colourByChart(v *View, r *Reading, c *charted, from colour.
 	}
 	lab := now.Lab()
 	x.ChartNow = now
-	x.DriftDE00 = colour.CIEDE2000(from, lab)
-	x.DL, x.DA, x.DB = lab.L-from.L, lab.A-from.A, lab.B-from.B
+	x.drifted(from, lab)
 	if want, ok := v.intended(x.Glaze); ok {
 		x.PaletteDE00 = colour.CIEDE2000(lab, want)
 		x.PaletteLo, x.PaletteHi = c.paletteBounds(x.PaletteDE00, lab, light)

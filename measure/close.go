@@ -79,9 +79,7 @@ func (v *View) closeOne(r *Reading, calls []call, from, charts []colour.Lab) *Ph
 			x.ScalePct, x.OpacityPct = 100*x.ScaledPx/tr.Read, 100*x.OpacitySum/tr.Read
 			if now, ok := v.glazeNow(r, k); ok {
 				x.GlazeNow = now
-				lab := colour.RGB(now).Lab()
-				x.DriftDE00 = colour.CIEDE2000(from[k], lab)
-				x.DL, x.DA, x.DB = lab.L-from[k].L, lab.A-from[k].A, lab.B-from[k].B
+				x.drifted(from[k], colour.RGB(now).Lab())
 				if c != nil {
 					x.colourByChart(v, r, c, charts[k], res.light)
 				}
@@ -93,6 +91,12 @@ func (v *View) closeOne(r *Reading, calls []call, from, charts []colour.Lab) *Ph
 		res.Zones = append(res.Zones, v.closeZone(r, res, z))
 	}
 	return res
+}
+
+// drifted sets a tile's drift between two colours.
+func (x *TileResult) drifted(from, now colour.Lab) {
+	x.DriftDE00 = colour.CIEDE2000(from, now)
+	x.DL, x.DA, x.DB = now.L-from.L, now.A-from.A, now.B-from.B
 }
 
 // blind reports whether scale can't be told on a tile in this photo, whatever its state.
@@ -175,7 +179,7 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 	out.Scale10Pct, out.Scale40Pct, out.OpacityPct = 100*a10/read, 100*a40/read, 100*math.Max(0, op)/read
 	whitened := out.ScalePct / 100 * read
 	out.ScaledOrLostPct = 100 * (whitened + lost) / (read + lost)
-	d := v.driftOf(r, res, func(k int) bool { return v.tiles[k].zone == z })
+	d := v.driftOf(res, func(k int) bool { return v.tiles[k].zone == z })
 	if d.tooHazy {
 		out.Notes = append(out.Notes, "glaze drift can't be told on these glazes in this light")
 	}

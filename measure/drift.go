@@ -51,7 +51,7 @@ type drift struct {
 // driftOf makes the drift of the tiles that use keeps. Drift is the same over all tiles of a glaze, so each glaze's is the
 // median over its tiles, held towards that of all where they are few; the figure is the median over the tiles of their
 // glazes' distance, less what errors of light add to a distance.
-func (v *View) driftOf(r *Reading, res *PhotoResult, use func(k int) bool) drift {
+func (v *View) driftOf(res *PhotoResult, use func(k int) bool) drift {
 	nan := math.NaN()
 	out := drift{0, nan, nan, nan, nan, nan, nan, nan, false}
 	type diffs struct{ l, a, b, opacity []float64 }
@@ -85,9 +85,9 @@ func (v *View) driftOf(r *Reading, res *PhotoResult, use func(k int) bool) drift
 		share := n / (n + leastGlaze)
 		c := v.centreOf(name, use)
 		held := func(own, zone float64) float64 { return share*own + (1-share)*zone }
-		d := colour.CIEDE2000(c, colour.Lab{L: c.L + held(median(g.l), mid.L), A: c.A + held(median(g.a), mid.A), B: c.B + held(median(g.b), mid.B)})
+		d := shifted(c, [3]float64{held(median(g.l), mid.L), held(median(g.a), mid.A), held(median(g.b), mid.B)})
 		h := v.haze(c, math.Max(0, median(g.opacity)))
-		e := colour.CIEDE2000(c, colour.Lab{L: c.L + spreadOf(g.l), A: c.A + spreadOf(g.a), B: c.B + spreadOf(g.b)}) * 1.25 / math.Sqrt(n+1)
+		e := shifted(c, [3]float64{spreadOf(g.l), spreadOf(g.a), spreadOf(g.b)}) * 1.25 / math.Sqrt(n+1)
 		for range g.l {
 			de, haze, noise = append(de, d), append(haze, h), append(noise, e)
 		}
@@ -99,10 +99,15 @@ func (v *View) driftOf(r *Reading, res *PhotoResult, use func(k int) bool) drift
 	}
 	out.dl, out.da, out.db = mid.L, mid.A, mid.B
 	raw := median(de)
-	out.de = math.Sqrt(math.Max(0, sq(raw)-sq(driftBias*s)))
+	out.de = unbiased(raw, s)
 	out.lo, out.hi = math.Max(0, out.de-1.96*s), math.Max(raw, out.de+1.96*s)
 	out.detect = 1.96 * math.Sqrt2 * s
 	return out
+}
+
+// unbiased takes off a distance what errors of standard error s add to it.
+func unbiased(distance, s float64) float64 {
+	return math.Sqrt(math.Max(0, sq(distance)-sq(driftBias*s)))
 }
 
 // centreOf returns the middle of the reference colours of a glaze's tiles among those that use keeps.

@@ -26,9 +26,9 @@ func (v *View) fades(joint, own []float64) []float64 {
 	for k := range v.tiles {
 		if joint[k] > 0 && own[k] > 0 {
 			d := math.Log(joint[k]) - math.Log(own[k])
-			z := v.tiles[k].zone
-			byZone[z] = append(byZone[z], d)
-			byGlaze[key{z, v.names[k]}] = append(byGlaze[key{z, v.names[k]}], d)
+			g := key{v.tiles[k].zone, v.names[k]}
+			byZone[g.zone] = append(byZone[g.zone], d)
+			byGlaze[g] = append(byGlaze[g], d)
 		}
 	}
 	// scale on tiles lowers the difference and scale on joints raises it: the crowd of clean pairs lies at its upper end
@@ -45,9 +45,8 @@ func (v *View) fades(joint, own []float64) []float64 {
 	light := common(fs, fadeWidth)
 	out := make([]float64, len(v.tiles))
 	for k := range v.tiles {
-		out[k] = of[key{v.tiles[k].zone, v.names[k]}] - light
-		if _, ok := of[key{v.tiles[k].zone, v.names[k]}]; !ok {
-			out[k] = 0
+		if f, ok := of[key{v.tiles[k].zone, v.names[k]}]; ok {
+			out[k] = f - light
 		}
 	}
 	return out

@@ -136,7 +136,7 @@ func (v *View) Glazes(res *PhotoResult) []GlazeResult {
 				m := medians(d)
 				g.DL, g.DA, g.DB = m[0], m[1], m[2]
 				raw := shifted(g.Ref, m)
-				g.DriftDE00 = math.Sqrt(math.Max(0, sq(raw)-sq(driftBias*s)))
+				g.DriftDE00 = unbiased(raw, s)
 				if len(d) >= 5 {
 					lo, hi := bootstrap(g.Ref, d)
 					g.Lo = math.Max(0, g.DriftDE00-math.Hypot(math.Max(0, raw-lo), 1.96*s))

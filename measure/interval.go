@@ -26,7 +26,7 @@ const (
 )
 
 // shift returns the standard errors of a zone's opacities near the threshold: what every photo of the view shares (the
-// deposit's level) and what is this photo's own (light, noise, alignment). sum is of the tiles they are for.
+// deposit's level) and what is this photo's own (light, noise, alignment). t sums up the tiles they are for.
 func (v *View) shift(r *Reading, t total) (shared, own float64) {
 	shared = r.DepositSigma * v.spec.Opacity * (1 - v.spec.Opacity/2)
 	b := baseSigma
@@ -118,4 +118,18 @@ func spreadOf(v []float64) float64 {
 		d[i] = math.Abs(x - m)
 	}
 	return 1.4826 * glaze.Median(d)
+}
+
+// spreadBelow returns a robust standard deviation of what lies below a middle: 1.4826 times its median distance. 0 for none.
+func spreadBelow(v []float64, middle float64) float64 {
+	var d []float64
+	for _, x := range v {
+		if x < middle {
+			d = append(d, middle-x)
+		}
+	}
+	if len(d) == 0 {
+		return 0
+	}
+	return 1.4826 * median(d)
 }

@@ -16,7 +16,8 @@ const ownLead = 0.3
 // levels finds the light's level at every tile, photo over reference, from the joints: they do not fade, and of the
 // joints around a few tiles some bear no scale. Without cast shadows the level is smooth over the frame: a quadratic in
 // x and y with a little freedom, mostly downwards, because scale brightens joints and nothing but shade and water
-// darkens them. With cast shadows it is what the joints next to the tile say.
+// darkens them. With cast shadows it is what the joints next to the tile say. For the glaze's colour, in light without cast
+// shadows, the tile tells the level itself, as far as its glaze did not fade.
 func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 	n := len(v.tiles)
 	joint := make([]float64, n)
@@ -97,7 +98,10 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 	if o.Shadows && o.HasLine && float64(beyond) > 0.05*float64(len(all)) {
 		v.lineFromJoints(img, o)
 	}
-	fade := v.fades(joint, own)
+	var fade []float64 // in the shade a tile's own level is no better than the joints'
+	if !o.Shadows {
+		fade = v.fades(joint, own)
+	}
 	for k := range v.tiles {
 		switch {
 		case math.IsNaN(lower[k]):
@@ -109,7 +113,7 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 			out[k] = math.Exp(f + math.Min(0.04, math.Max(-0.15, lower[k]-f)))
 		}
 		o.Tiles[k].Level, o.Tiles[k].GlazeLevel = out[k], out[k]
-		if own[k] > 0 && !math.IsNaN(middle[k]) && !o.Shadows {
+		if fade != nil && own[k] > 0 && !math.IsNaN(middle[k]) {
 			o.Tiles[k].GlazeLevel = math.Exp(math.Min(math.Log(own[k])-fade[k], middle[k]+ownLead))
 		}
 	}

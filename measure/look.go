@@ -252,21 +252,14 @@ func (v *View) lookTile(img *plane.Image, l *tileLook, k int, o *Observation, le
 	s := slices.Clone(l.w)
 	slices.Sort(s)
 	l.low, l.quarter = glaze.Quantile(s, 0.05), glaze.Quantile(s, 0.25)
-	var below []float64
 	n := 0
 	for _, w := range s {
-		if w < l.mode {
-			below = append(below, l.mode-w)
-		}
 		if math.Abs(w-l.mode) < 1.5*l.sigma+0.004 {
 			n++
 		}
 	}
 	l.clean = float64(n) / float64(len(s))
-	l.tail = 1.4826 * median(below)
-	if len(below) == 0 {
-		l.tail = 0
-	}
+	l.tail = spreadBelow(s, l.mode)
 }
 
 // nearBlack reports whether a tile sends so little light of its own that the level hardly matters to its whiteness.
@@ -336,20 +329,11 @@ func (v *View) alike(k int, looks []tileLook, o *Observation) (base [3]float64, 
 	// scale that is taken for glaze only raises the base: the lower crowd tells
 	slices.Sort(w)
 	mid = math.Min(glaze.Quantile(w, 0.4), math.Max(glaze.Quantile(w, 0.1), glaze.LowMode(w, 0.01)))
-	var below []float64
-	for _, x := range w {
-		if x < mid {
-			below = append(below, mid-x)
-		}
-	}
-	floor := 0.008
+	spread = 0.008
 	if o.Shadows {
-		floor = 0.01 // shade bends the whitenesses of clean tiles that far
+		spread = 0.01 // light is a little less alike there
 	}
-	spread = floor
-	if len(below) > 0 {
-		spread = math.Max(floor, 1.4826*glaze.Median(below))
-	}
+	spread = math.Max(spread, spreadBelow(w, mid))
 	var g [3][]float64
 	for _, c := range cs {
 		if o.Tiles[c.q].Base > mid+spread {
