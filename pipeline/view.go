@@ -104,8 +104,7 @@ func specOf(s *survey.Survey, ref *reference) measure.Spec {
 		spec.Deposits, spec.Scaled, spec.Gaps, spec.Ignore = regions(d.Deposits), regions(d.Scaled), regions(d.Gaps), append(regions(d.Ignore), regions(d.Chart)...)
 	}
 	if len(spec.Zones) == 0 {
-		w, h := float64(ref.w)-0.5, float64(ref.h)-0.5
-		spec.Zones = []plane.Region{{ID: ref.view.ID, Rings: [][]plane.Point{{{X: -0.5, Y: -0.5}, {X: w, Y: -0.5}, {X: w, Y: h}, {X: -0.5, Y: h}}}}}
+		spec.Zones = []plane.Region{plane.Whole(ref.view.ID, ref.w, ref.h)}
 	}
 	return spec
 }

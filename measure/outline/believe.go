@@ -27,8 +27,7 @@ const (
 // hold many. No zones means the whole view.
 func believable(tiles []Tile, zones []plane.Region, f plane.Frame) []Tile {
 	if len(zones) == 0 {
-		zones = []plane.Region{{Rings: [][]plane.Point{{{X: -0.5, Y: -0.5}, {X: float64(f.RefW) - 0.5, Y: -0.5},
-			{X: float64(f.RefW) - 0.5, Y: float64(f.RefH) - 0.5}, {X: -0.5, Y: float64(f.RefH) - 0.5}}}}}
+		zones = []plane.Region{plane.Whole("", f.RefW, f.RefH)}
 	}
 	in := make([][]int, len(zones))
 	drop := make([]bool, len(tiles))

@@ -204,6 +204,12 @@ func (r Region) moments() (area, mx, my float64) {
 	return area, mx, my
 }
 
+// Whole returns the region of a whole picture of w x h px.
+func Whole(id string, w, h int) Region {
+	x, y := float64(w)-0.5, float64(h)-0.5
+	return Region{ID: id, Rings: [][]Point{{{X: -0.5, Y: -0.5}, {X: x, Y: -0.5}, {X: x, Y: y}, {X: -0.5, Y: y}}}}
+}
+
 // Contains reports whether the reference position (x, y) lies inside r by the even-odd rule.
 func (r Region) Contains(x, y float64) bool {
 	in := false

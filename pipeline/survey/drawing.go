@@ -270,9 +270,7 @@ func (v *View) Whole(w, h int) *Drawing {
 		d = *v.Drawing
 	}
 	if len(d.Zones) == 0 {
-		x, y := float64(w)-0.5, float64(h)-0.5
-		d.Zones = []Shape{{Region: plane.Region{ID: v.ID, Rings: [][]plane.Point{{{X: -0.5, Y: -0.5}, {X: x, Y: -0.5},
-			{X: x, Y: y}, {X: -0.5, Y: y}}}}, Title: v.ID}}
+		d.Zones = []Shape{{Region: plane.Whole(v.ID, w, h), Title: v.ID}}
 	}
 	return &d
 }
