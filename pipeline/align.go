@@ -166,7 +166,6 @@ func (r *run) rescue(ctx context.Context, p *photo, aligned map[string][]*photo)
 			}
 			var err error
 			if held, err = r.memory.take(ctx, need); err != nil {
-				held = &share{}
 				return nil
 			}
 			if own, err = r.greyWithin(p.rel); err != nil {

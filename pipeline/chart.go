@@ -52,15 +52,16 @@ func (c *chartRecord) words() []string {
 // chartCorners are a chart's four corners, px of the photo.
 type chartCorners [4]plane.Point
 
-// chartOf reads the colour chart of a photo: at the corners given, else, when asked to, where one is found.
-func (r *run) chartOf(rel, sha string, at []chartCorners, look bool) (*chartRecord, error) {
+// chartOf reads the colour chart of a photo: at the corners given, else, when asked to, where one is found. open gives the
+// photo's pixels, and is called only where no record is kept.
+func (r *run) chartOf(sha string, at []chartCorners, look bool, open func() (*intake.Picture, error)) (*chartRecord, error) {
 	rec := new(chartRecord)
 	edition := editionOf(r.survey)
 	key := ledger.Key("chart", chart.Method, sha, at, look, edition)
 	if r.store.Get("chart", key, rec) {
 		return rec, nil
 	}
-	pic, _, err := intake.Read(r.survey.Dir, rel, limits(r.survey))
+	pic, err := open()
 	if err != nil {
 		return rec, nil // what keeps a photo from being read is told where it is aligned
 	}
@@ -187,9 +188,9 @@ func drawnCharts(v *survey.View) (at []chartCorners) {
 }
 
 // referenceChart reads the chart in a view's reference photo: where it is drawn, else where it is found.
-func (r *run) referenceChart(v *viewResult, ref *reference) error {
+func (r *run) referenceChart(v *viewResult, ref *reference, pic *intake.Picture) error {
 	at := drawnCharts(ref.view)
-	rec, err := r.chartOf(ref.view.Reference, ref.sha, at, len(at) == 0)
+	rec, err := r.chartOf(ref.sha, at, len(at) == 0, func() (*intake.Picture, error) { return pic, nil })
 	if err != nil {
 		return err
 	}
@@ -217,7 +218,15 @@ func (r *run) readCharts(ctx context.Context, v *viewResult) error {
 			}
 			at = append(at, q)
 		}
-		v.charts[i], errs[i] = r.chartOf(p.rel, p.facts.SHA256, at, true)
+		held := &share{}
+		defer func() { held.free() }()
+		v.charts[i], errs[i] = r.chartOf(p.facts.SHA256, at, true, func() (pic *intake.Picture, err error) {
+			if held, err = r.memory.take(ctx, p.facts.Memory); err != nil {
+				return nil, err
+			}
+			pic, _, err = intake.Read(r.survey.Dir, p.rel, limits(r.survey))
+			return pic, err
+		})
 	}, func(n int) { r.tell(Event{Stage: "charts " + v.view.ID, Done: n, Total: len(v.photos)}) })
 	if err := firstOf(ctx, errs); err != nil {
 		return err

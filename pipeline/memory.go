@@ -31,11 +31,12 @@ type share struct {
 	n  int64
 }
 
-// take waits until n bytes are free; of more than all there is, for all of it. The caller frees the share.
+// take waits until n bytes are free; of more than all there is, for all of it. The caller frees the share, which is empty
+// after an error.
 func (m *memory) take(ctx context.Context, n int64) (*share, error) {
 	n = min(max(n, 1), m.total)
 	if err := m.sem.Acquire(ctx, n); err != nil {
-		return nil, err
+		return &share{}, err
 	}
 	return &share{m, n}, nil
 }
@@ -56,7 +57,7 @@ func (s *share) free() { s.keep(0) }
 func (r *run) grey(ctx context.Context, rel string, need int64) (*image.Gray, *share, error) {
 	held, err := r.memory.take(ctx, need)
 	if err != nil {
-		return nil, &share{}, err
+		return nil, held, err
 	}
 	g, err := r.greyWithin(rel)
 	if err != nil {

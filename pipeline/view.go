@@ -69,6 +69,9 @@ func (r *run) prepare(ref *reference) (*viewResult, error) {
 	img := resample.Onto(pic, v.frame, own)
 	v.spec = specOf(r.survey, ref)
 	v.spec.Frame = v.frame
+	if err = r.referenceChart(v, ref, pic); err != nil {
+		return nil, err
+	}
 	if v.tiles, err = r.outlines(v, ref, img); err != nil {
 		return nil, err
 	}
@@ -79,9 +82,6 @@ func (r *run) prepare(ref *reference) (*viewResult, error) {
 	}
 	v.graph = outline.Graph(v.tiles, v.frame)
 	if v.area, err = areaOf(ref, v.tiles); err != nil {
-		return nil, err
-	}
-	if err = r.referenceChart(v, ref); err != nil {
 		return nil, err
 	}
 	if v.model, err = measure.NewView(v.spec, img); err != nil {
