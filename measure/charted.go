@@ -39,7 +39,7 @@ func (v *View) chartedBy(r *Reading) (*charted, string) {
 	case r.Chart == nil || v.spec.Chart == nil:
 		return nil, ""
 	case r.Basis == BasisNone:
-		return nil, "its colour chart is not used: what it corrects is the copying, not the light on the surface"
+		return nil, "what it corrects is the copying, not the light on the surface"
 	}
 	c := &charted{now: r.Chart, ref: v.spec.Chart, line: r.Line, stable: v.stable, apart: math.NaN()}
 	lo, hi := r.Line.Lo, r.Line.Hi
@@ -48,7 +48,7 @@ func (v *View) chartedBy(r *Reading) (*charted, string) {
 		was, ok := greyLight(c.ref)
 		now, fine := greyLight(c.now)
 		if !ok || !fine {
-			return nil, "its colour chart is not used: it says nothing of greys"
+			return nil, "it says nothing of greys"
 		}
 		c.stable, c.line = was, light.Line{}
 		for k := range 3 {
@@ -69,12 +69,12 @@ func (v *View) chartedBy(r *Reading) (*charted, string) {
 	for range 20 {
 		s := light.Y(c.gain(y))
 		if !(s > 1e-3 && s < 1e3) {
-			return nil, "its colour chart is not used: the surface's light can't be brought to the chart's"
+			return nil, "the surface's light can't be brought to the chart's"
 		}
 		y /= s
 	}
 	if y < lo/chartShaded || y > hi*chartShaded {
-		return nil, fmt.Sprintf("its colour chart is not used: it stands in other light than the surface, %.2f times the reference's where the surface has %.2f to %.2f",
+		return nil, fmt.Sprintf("it stands in other light than the surface, %.2f times the reference's where the surface has %.2f to %.2f",
 			y, lo, hi)
 	}
 	g := c.gain(y)
@@ -85,7 +85,7 @@ func (v *View) chartedBy(r *Reading) (*charted, string) {
 		was := c.ref.Colour(c.stable)
 		c.apart = colour.CIEDE2000(was.Lab(), colour.RGB(mulv(was, g)).Lab())
 		if c.apart > chartApart {
-			return nil, fmt.Sprintf("its colour chart is not used: chart and controls disagree by %.1f ΔE00, limit %.0f", c.apart, chartApart)
+			return nil, fmt.Sprintf("chart and controls disagree by %.1f ΔE00, limit %.0f", c.apart, chartApart)
 		}
 	}
 	return c, ""
@@ -177,10 +177,10 @@ func (v *View) chartOrigin(readings []*Reading, calls [][]call, baseline int) []
 func (p *PhotoResult) takeChart(v *View, r *Reading, from []colour.Lab) *charted {
 	c, why := v.chartedBy(r)
 	if c != nil && from == nil {
-		c, why = nil, "its colour chart is not used: the baseline photo has none that can be used"
+		c, why = nil, "the baseline photo has none that can be used"
 	}
 	if why != "" {
-		p.Notes = append(p.Notes, why)
+		p.Notes = append(p.Notes, chart.NotUsed+": "+why)
 	}
 	if c == nil {
 		return nil

@@ -38,15 +38,15 @@ func (c *chartRecord) fit() *chart.Fit {
 func (c *chartRecord) words() []string {
 	switch {
 	case c.Why != "":
-		return []string{"its colour chart is not used: " + c.Why}
+		return []string{chart.NotUsed + ": " + c.Why}
 	case !c.Seen:
 		return nil
 	}
-	made := c.Fit.Edition.String()
+	read := "colour chart read, %s; patches predicted from the others are off by %.1f ΔE00"
 	if c.Fit.Given {
-		made += ", as survey.yaml says"
+		read = "colour chart read, %s, as survey.yaml says; patches predicted from the others are off by %.1f ΔE00"
 	}
-	return append([]string{fmt.Sprintf("colour chart read, %s; patches predicted from the others are off by %.1f ΔE00", made, c.Fit.LeftOut)}, c.Fit.Notes...)
+	return append([]string{fmt.Sprintf(read, c.Fit.Edition, c.Fit.LeftOut)}, c.Fit.Notes...)
 }
 
 // chartCorners are a chart's four corners, px of the photo.

@@ -18,6 +18,9 @@ const (
 // Odds from which an edition is named: the colours have to be that many times more likely under it.
 const minOdds = 20.0
 
+// NotUsed begins what is said of a chart that is seen and not used; the reason follows a colon.
+const NotUsed = "its colour chart is not used"
+
 // Fit ties a photo's light to the chart's published colours.
 type Fit struct {
 	Edition  Edition // whose published values the photo agrees with, Untold when that is not clear
