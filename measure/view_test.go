@@ -202,6 +202,25 @@ func TestScaleIsFoundUnderAnyExposureAndWhiteBalance(t *testing.T) {
 	}
 }
 
+// What joints, blur and a hair of misalignment do to the outermost pixels of tiles is no scale.
+func TestRimsAreNotCounted(t *testing.T) {
+	s := makeWall()
+	rims := func(x, y int) float64 {
+		const pitch = tileSide + jointWide
+		u, v := (x-40-jointWide)%pitch, (y-50-jointWide)%pitch
+		if u < rimDepth || v < rimDepth || u >= tileSide-rimDepth || v >= tileSide-rimDepth {
+			return 0.6
+		}
+		return 0
+	}
+	v, res, _, _ := s.run(t, "digital", shot{seed: 2, alpha: rims})
+	for z, q := range res[0].Zones {
+		require.Greater(t, s.truth(v, z, rims), 25.0)
+		assert.Less(t, q.ScalePct, 1.0, "zone %d", z)
+		assert.InDelta(t, 100, q.ReadablePct, 1, "they are seen all the same")
+	}
+}
+
 func TestFadeIsDriftAndNotScale(t *testing.T) {
 	s := makeWall()
 	fade := func(k int, c [3]float64) [3]float64 {
