@@ -49,6 +49,7 @@ func TestVeilOver(t *testing.T) {
 			last = a
 		}
 		assert.Less(t, veilOver(0, s), s)
+		assert.Less(t, veilOver(s, s), 0.6*s, "what noise may be is mostly left")
 		assert.InDelta(t, 8*s, veilOver(8*s, s), 1.2*s)
 	}
 	assert.Zero(t, veilOver(-1, 0.01))
