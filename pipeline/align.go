@@ -80,7 +80,7 @@ func (r *run) alignAll(ctx context.Context) error {
 		if ctx.Err() != nil {
 			return
 		}
-		p.alignKey = ledger.Key("align", register.Method, r.align, refKey, p.facts.SHA256, p.hint)
+		p.alignKey = ledger.Key("align", intake.Method, register.Method, r.align, refKey, p.facts.SHA256, p.hint)
 		if !r.store.Get("align", p.alignKey, &p.align) {
 			grey, held, err := r.grey(ctx, p.rel, p.facts.Memory)
 			defer held.free()

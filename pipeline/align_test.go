@@ -4,6 +4,7 @@ import (
 	"context"
 	"image"
 	"image/color"
+	"image/draw"
 	"image/png"
 	"math"
 	"math/rand"
@@ -67,11 +68,21 @@ func aRunOf(t *testing.T, photos map[string]*image.Gray) *run {
 		p.facts.SHA256 = name
 		f, err := os.Create(filepath.Join(dir, p.rel))
 		require.NoError(t, err)
-		require.NoError(t, png.Encode(f, g))
+		require.NoError(t, png.Encode(f, edged(g)))
 		require.NoError(t, f.Close())
 		r.photos = append(r.photos, p)
 	}
 	return r
+}
+
+// edged is a grey picture with a red edge below: without any colours it would not be taken in.
+func edged(g *image.Gray) image.Image {
+	im := image.NewNRGBA(g.Rect)
+	draw.Draw(im, im.Rect, g, g.Rect.Min, draw.Src)
+	below := im.Rect
+	below.Min.Y = below.Max.Y - 10
+	draw.Draw(im, below, image.NewUniform(color.NRGBA{200, 40, 40, 255}), image.Point{}, draw.Src)
+	return im
 }
 
 // handPairs are pairs between the wall and the picture tiled(1, angle, dx, dy).

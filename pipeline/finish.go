@@ -107,7 +107,7 @@ func (r *run) account() ([]byte, error) {
 	}
 	a := account{
 		Program: "tilelapse", Version: r.opt.Version, Site: r.survey.Site,
-		Methods:  map[string]string{"register": register.Method, "measure": measure.Method, "outline": outlineMethod, "resample": resampleMethod, "chart": chart.Method},
+		Methods:  map[string]string{"intake": intake.Method, "register": register.Method, "measure": measure.Method, "outline": outlineMethod, "resample": resampleMethod, "chart": chart.Method},
 		Settings: map[string]any{"coverage_opacity": r.survey.Opacity, "deposit": r.survey.Deposit, "limits": r.survey.Limits, "align": r.align, "view": r.opt.View, "clock": r.survey.Clock, "chart": r.survey.ChartMade},
 		Counts:   map[string]int{"photos": len(r.photos), statusUsed: r.count(statusUsed), statusSpare: r.count(statusSpare), statusRejected: r.count(statusRejected)},
 		Reasons:  r.reasons(),

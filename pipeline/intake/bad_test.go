@@ -54,10 +54,24 @@ var refusals = map[string]struct {
 	"circle.tif":          {Damaged, "circle", "TIFF"},
 	"cmyk.tif":            {NotRGB, "CMYK", "TIFF"},
 	"lab.tif":             {NotRGB, "CIELAB", "TIFF"},
-	"float.tif":           {TooDeep, "32 bits", "TIFF"},
+	"float.tif":           {TooDeep, "32 bits a sample, limit 8 or 16 (fixed)", "TIFF"},
 	"signed.tif":          {TooDeep, "unsigned", "TIFF"},
 	"channels.tif":        {NotRead, "5 channels", "TIFF"},
-	"planes.tif":          {NotRead, "separate planes", "TIFF"},
+	"planes-missing.tif":  {Damaged, "1 of 3 strips", "TIFF"},
+	"check-sum.tif":       {Damaged, "checksum", "TIFF"},
+	"mixed.tif":           {NotRead, "channels of 8 and 16 bits", "TIFF"},
+	"reversed.tif":        {NotRead, "reversed", "TIFF"},
+	"no-rows.tif":         {Damaged, "without a size", "TIFF"},
+	"tile-of-nothing.tif": {Damaged, "without a size", "TIFF"},
+	"fax.tif":             {TooDeep, "1 bits a sample, limit 8 or 16 (fixed)", "TIFF"},
+	"twelve.tif":          {TooDeep, "12 bits a sample, limit 8 or 16 (fixed)", "TIFF"},
+	"palette.tif":         {NotRead, "at most 256 colours", "TIFF"},
+	"palette.png":         {NotRead, "too few to be measured", "PNG"},
+	"four-bits.png":       {TooDeep, "4 bits a sample, limit 8 or 16 (fixed)", "PNG"},
+	"twelve.jpg":          {TooDeep, "12 bits a sample, limit 8 (fixed)", "JPEG"},
+	"lossless.jpg":        {NotRead, "lossless or another rare process", "JPEG"},
+	"hierarchical.jpg":    {NotRead, "rare process", "JPEG"},
+	"jpeg-ls.jpg":         {NotRead, "rare process", "JPEG"},
 	"jpeg-inside.tif":     {NotRead, "compressed as JPEG", "TIFF"},
 	"sensor.tif":          {RawFile, "sensor data", "TIFF"},
 	"sensor.dng":          {RawFile, ".dng", ""},
@@ -108,6 +122,7 @@ func TestInspectRefuses(t *testing.T) {
 	needsPixels := map[string]bool{
 		"cut.jpg": true, "cut-progressive.jpg": true, "block-zeroed.jpg": true, "overwritten.jpg": true, "extraneous.jpg": true,
 		"cut.png": true, "no-end.png": true, "damaged.png": true, "cut.tif": true, "cut-inside.webp": true,
+		"planes-missing.tif": true, "check-sum.tif": true, "no-rows.tif": true, "tile-of-nothing.tif": true,
 	}
 	for name, c := range refusals {
 		_, err := Inspect(badDir, name, Limits{})
@@ -274,11 +289,11 @@ func TestUnreadWords(t *testing.T) {
 // TestEveryReasonHasWords tells that the table of wordings is whole.
 func TestEveryReasonHasWords(t *testing.T) {
 	for _, r := range []Reason{Empty, NotPicture, NotRead, RawFile, Animated, CutShort, Damaged, TooManyBytes, TooManyMpx, TooLong,
-		TooDeep, Profile, NotRGB, NoDecoder, Link, NotRegular, BadName, NoPermission, Gone, Disk} {
+		TooDeep, Profile, NotRGB, NoColours, NoDecoder, Link, NotRegular, BadName, NoPermission, Gone, Disk} {
 		assert.NotEmpty(t, wordings[r].todo, string(r))
 		assert.NotZero(t, wordings[r].kind, string(r))
 	}
-	assert.Len(t, wordings, 20)
+	assert.Len(t, wordings, 21)
 }
 
 // TestCutAnywhere cuts files at many places: none may pass for a whole one, however close to its end.

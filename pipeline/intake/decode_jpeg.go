@@ -1,6 +1,8 @@
 package intake
 
 import (
+	"errors"
+
 	"tilelapse/pipeline/intake/icc"
 	"tilelapse/pipeline/intake/jpeg"
 )
@@ -23,6 +25,10 @@ func (j *job) jpeg() (*Picture, error) {
 			}
 			return false
 		}
+		if h.Bits != 8 { // newer libjpeg reads the header of deeper ones
+			no = depth(h.Bits, "8")
+			return false
+		}
 		if s, no = j.space(h.Profile, h.Channels == 1); no != nil {
 			j.facts.W, j.facts.H = h.W, h.H
 			return false
@@ -36,6 +42,13 @@ func (j *job) jpeg() (*Picture, error) {
 	})
 	if no != nil {
 		return nil, no
+	}
+	var unread *jpeg.Unread
+	if errors.As(err, &unread) {
+		if unread.Bits > 0 {
+			return nil, depth(unread.Bits, "8")
+		}
+		return nil, refuse(NotRead, "JPEG, but lossless or another rare process (%v)", err)
 	}
 	if err != nil {
 		if damage != nil && damage.Cut {

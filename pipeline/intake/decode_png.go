@@ -141,6 +141,13 @@ func (j *job) png() (*Picture, error) {
 		j.facts.W, j.facts.H = h.w, h.h
 		return nil, refuse(Animated, "PNG of %d frames", h.frames)
 	}
+	j.facts.W, j.facts.H = h.w, h.h
+	switch {
+	case h.kind == 3:
+		return nil, fewColours(uint32(h.bits))
+	case h.bits < 8:
+		return nil, depth(h.bits, "8 or 16")
+	}
 	s, err := j.pngSpace(h)
 	if err != nil {
 		j.facts.W, j.facts.H = h.w, h.h

@@ -1,13 +1,11 @@
 package intake
 
 import (
-	"bytes"
 	"encoding/binary"
 	"errors"
-	"image"
 	"io"
 
-	"golang.org/x/image/tiff"
+	"tilelapse/pipeline/intake/icc"
 )
 
 // Tags of TIFF 6.0 (1992) and its supplements that decide how a file is read.
@@ -18,8 +16,17 @@ const (
 	tiffBits           = 258
 	tiffCompression    = 259
 	tiffPhotometric    = 262
+	tiffFillOrder      = 266
+	tiffStripOffsets   = 273
 	tiffSamples        = 277
+	tiffRowsPerStrip   = 278
+	tiffStripBytes     = 279
 	tiffPlanar         = 284
+	tiffPredictor      = 317
+	tiffTileWidth      = 322
+	tiffTileHeight     = 323
+	tiffTileOffsets    = 324
+	tiffTileBytes      = 325
 	tiffExtraSamples   = 338
 	tiffSampleFormat   = 339
 	tiffProfile        = 34675
@@ -28,7 +35,9 @@ const (
 
 // tiffHead is the first directory of a TIFF file.
 type tiffHead struct {
-	values  map[uint16]uint32 // first value of numeric tags
+	order   binary.ByteOrder
+	values  map[uint16]uint32   // first value of numeric tags
+	lists   map[uint16][]uint32 // all values of those that place the pixels
 	profile []byte
 	pages   int
 }
@@ -41,11 +50,11 @@ func readTIFFHead(b []byte) (*tiffHead, error) {
 	if len(b) < 8 {
 		return nil, io.ErrUnexpectedEOF
 	}
-	var bo binary.ByteOrder = binary.LittleEndian
+	h := &tiffHead{order: binary.LittleEndian, values: map[uint16]uint32{}, lists: map[uint16][]uint32{}}
 	if b[0] == 'M' {
-		bo = binary.BigEndian
+		h.order = binary.BigEndian
 	}
-	h := &tiffHead{values: map[uint16]uint32{}}
+	bo := h.order
 	seen := map[uint32]bool{}
 	for at := bo.Uint32(b[4:]); at != 0 && h.pages < maxPages; {
 		if seen[at] {
@@ -67,7 +76,7 @@ func readTIFFHead(b []byte) (*tiffHead, error) {
 			return nil, io.ErrUnexpectedEOF
 		}
 		if h.pages == 0 {
-			if err := h.directory(b, b[at+2:end], bo); err != nil {
+			if err := h.directory(b, b[at+2:end]); err != nil {
 				return nil, err
 			}
 		}
@@ -83,7 +92,8 @@ func readTIFFHead(b []byte) (*tiffHead, error) {
 	return h, nil
 }
 
-func (h *tiffHead) directory(b, entries []byte, bo binary.ByteOrder) error {
+func (h *tiffHead) directory(b, entries []byte) error {
+	bo := h.order
 	for ; len(entries) >= 12; entries = entries[12:] {
 		tag, kind, n, field := bo.Uint16(entries), bo.Uint16(entries[2:]), uint64(bo.Uint32(entries[4:])), entries[8:12]
 		width, ok := map[uint16]uint64{1: 1, 3: 2, 4: 4, 7: 1}[kind]
@@ -94,26 +104,38 @@ func (h *tiffHead) directory(b, entries []byte, bo binary.ByteOrder) error {
 		if n*width > 4 {
 			at := uint64(bo.Uint32(field))
 			if at+n*width > uint64(len(b)) {
-				if tag == tiffProfile {
+				switch tag {
+				case tiffProfile, tiffStripOffsets, tiffStripBytes, tiffTileOffsets, tiffTileBytes:
 					return io.ErrUnexpectedEOF
 				}
 				continue
 			}
 			v = b[at : at+n*width]
 		}
-		switch width {
-		case 1:
-			h.values[tag] = uint32(v[0])
-		case 2:
-			h.values[tag] = uint32(bo.Uint16(v))
-		case 4:
-			h.values[tag] = bo.Uint32(v)
-		}
-		if tag == tiffProfile {
-			h.profile = v[:min(uint64(len(v)), n*width)]
+		v = v[:n*width]
+		h.values[tag] = h.number(v, width)
+		switch tag {
+		case tiffProfile:
+			h.profile = v
+		case tiffBits, tiffStripOffsets, tiffStripBytes, tiffTileOffsets, tiffTileBytes:
+			list := make([]uint32, n)
+			for i := range list {
+				list[i] = h.number(v[uint64(i)*width:], width)
+			}
+			h.lists[tag] = list
 		}
 	}
 	return nil
+}
+
+func (h *tiffHead) number(v []byte, width uint64) uint32 {
+	switch width {
+	case 1:
+		return uint32(v[0])
+	case 2:
+		return uint32(h.order.Uint16(v))
+	}
+	return h.order.Uint32(v)
 }
 
 // get returns a tag's first value, or what the standard says when it is absent.
@@ -132,6 +154,8 @@ func (h *tiffHead) readable() error {
 		return refuse(RawFile, "sensor data within TIFF")
 	case h.get(tiffNewSubfileType, 0)&1 != 0:
 		return refuse(RawFile, "its first picture is a small preview only")
+	case photometric == 3:
+		return fewColours(bits)
 	case photometric == 5:
 		return refuse(NotRGB, "CMYK, which is for printing")
 	case photometric == 8 || photometric == 9 || photometric == 10:
@@ -140,24 +164,29 @@ func (h *tiffHead) readable() error {
 		return refuse(NotRGB, "YCbCr within TIFF")
 	case photometric > 3:
 		return refuse(NotRGB, "TIFF photometric interpretation %d", photometric)
-	case bits > 16:
-		return refuse(TooDeep, "%d bits a sample", bits)
+	case bits != 8 && bits != 16:
+		return depth(int(bits), "8 or 16")
 	case h.get(tiffSampleFormat, 1) != 1 && h.get(tiffSampleFormat, 1) != 4:
 		return refuse(TooDeep, "samples that are not unsigned whole numbers")
 	case photometric == 2 && (n < 3 || n > 4 || n == 4 && h.get(tiffExtraSamples, 0) != 1 && h.get(tiffExtraSamples, 0) != 2):
 		return refuse(NotRead, "TIFF with %d channels, of which red, green, blue and transparency are read", n)
 	case photometric < 2 && n != 1:
 		return refuse(NotRead, "grey TIFF with %d channels", n)
-	case h.get(tiffPlanar, 1) != 1 && n > 1:
-		return refuse(NotRead, "TIFF with its colours in separate planes")
+	case h.get(tiffFillOrder, 1) != 1:
+		return refuse(NotRead, "TIFF with its bits in reversed order")
+	}
+	for _, other := range h.lists[tiffBits] {
+		if other != bits {
+			return refuse(NotRead, "TIFF with channels of %d and %d bits", bits, other)
+		}
 	}
 	switch c := h.get(tiffCompression, 1); c {
-	case 1, 2, 3, 4, 5, 8, 32773, 32946:
+	case tiffPlain, tiffLZW, tiffDeflate, tiffDeflateOld, tiffPackBits:
 		return nil
 	case 6, 7:
-		return refuse(NotRead, "TIFF compressed as JPEG; no compression, LZW and deflate are read")
+		return refuse(NotRead, "TIFF compressed as JPEG; no compression, LZW, deflate and PackBits are read")
 	default:
-		return refuse(NotRead, "TIFF of compression %d; none, LZW and deflate are read", c)
+		return refuse(NotRead, "TIFF of compression %d; none, LZW, deflate and PackBits are read", c)
 	}
 }
 
@@ -178,29 +207,32 @@ func (j *job) tiff() (*Picture, error) {
 	if err != nil {
 		return nil, err
 	}
-	perPixel := 14 // a strip grows while it is unpacked, and one may hold the whole picture
-	if h.get(tiffBits, 1) == 16 {
-		perPixel = 28
-	}
-	if err := j.admit(w, ht, perPixel); err != nil {
+	j.upright = true
+	if err := j.admit(w, ht, 3*int(h.get(tiffBits, 8))/8); err != nil {
 		return nil, err
 	}
-	m, err := decodeTIFF(j.b)
-	if err != nil {
-		var unsupported tiff.UnsupportedError
-		if errors.As(err, &unsupported) {
-			return nil, refuse(NotRead, "TIFF with %s", string(unsupported))
-		}
-		return nil, broken(err)
-	}
-	if m.Bounds().Dx() != w || m.Bounds().Dy() != ht {
-		return nil, refuse(Damaged, "%d x %d px came out where %d x %d were announced", m.Bounds().Dx(), m.Bounds().Dy(), w, ht)
-	}
-	return j.decoded(m, s)
+	return j.tiffPixels(h, s)
 }
 
-// decodeTIFF is tiff.Decode with a panic on damaged bytes turned into an error.
-func decodeTIFF(b []byte) (m image.Image, err error) {
-	defer recovered(&err)
-	return tiff.Decode(bytes.NewReader(b))
+// tiffPixels decodes row by row into the upright picture: a whole-picture decoder would hold it two or three times, which
+// 100 megapixels of 16 bits leave no room for.
+func (j *job) tiffPixels(h *tiffHead, s *icc.Space) (*Picture, error) {
+	w, ht := int(h.values[tiffWidth]), int(h.values[tiffHeight])
+	to := newUpright(w, ht, j.facts.Orientation)
+	var pix []uint8
+	var pix16 []uint16
+	var holes int
+	var err error
+	if h.get(tiffBits, 8) == 16 {
+		pix16 = make([]uint16, 3*w*ht)
+		holes, err = tiffSamplesInto(h, j.b, to, pix16)
+	} else {
+		pix = make([]uint8, 3*w*ht)
+		holes, err = tiffSamplesInto(h, j.b, to, pix)
+	}
+	if err != nil {
+		return nil, broken(err)
+	}
+	j.noteHoles(holes, w*ht)
+	return picture(to.w, to.h, pix, pix16, s), nil
 }

@@ -34,6 +34,7 @@ const (
 	TooDeep      Reason = "sample depth not read"
 	Profile      Reason = "colour profile not read"
 	NotRGB       Reason = "colour space not read"
+	NoColours    Reason = "no colours"
 	NoDecoder    Reason = "decoder missing"
 	Link         Reason = "symbolic link"
 	NotRegular   Reason = "not a regular file"
@@ -61,6 +62,7 @@ var wordings = map[Reason]struct {
 	TooDeep:      {Rejected, "export it with 8 or 16 bits a channel"},
 	Profile:      {Rejected, "export it with the sRGB profile"},
 	NotRGB:       {Rejected, "export it as RGB with the sRGB profile"},
+	NoColours:    {Rejected, "scale and missing tiles are told by colours: keep it for people to look at, or give the photo in colour"},
 	NoDecoder:    {Rejected, "install libheif 1.17 or newer with its decoder (HEVC; AV1 for AVIF), or export it as JPEG"},
 	Link:         {Rejected, "links are never followed: put the photo itself here"},
 	NotRegular:   {Rejected, "put the photo itself here"},
@@ -89,6 +91,16 @@ func (e *Error) Error() string {
 
 // Unwrap returns the cause.
 func (e *Error) Unwrap() error { return e.Err }
+
+// depth refuses samples of so many bits where a format is read with others.
+func depth(bits int, read string) *Error {
+	return refuse(TooDeep, "%d bits a sample, limit %s (fixed)", bits, read)
+}
+
+// fewColours refuses a picture whose samples choose from a palette.
+func fewColours(bits uint32) *Error {
+	return refuse(NotRead, "a palette of at most %d colours, too few to be measured", 1<<min(bits, 16))
+}
 
 // refuse makes an Error of a reason; the detail is a format as in fmt.Sprintf.
 func refuse(r Reason, detail string, args ...any) *Error {

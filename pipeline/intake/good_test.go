@@ -83,11 +83,16 @@ func TestPatternComesBack(t *testing.T) {
 		{"adobe.jpg", "JPEG", "Adobe RGB (1998)", 3, ""},
 		{"srgb-v2.jpg", "JPEG", "sRGB", 3, ""},
 		{"srgb-v4.jpg", "JPEG", "sRGB", 3, ""},
+		{"arithmetic.jpg", "JPEG", "sRGB (no profile)", 3, ""},
+		{"no-transform.jpg", "JPEG", "sRGB (no profile)", 3, ""},
+		{"restarts.jpg", "JPEG", "sRGB (no profile)", 3, ""},
+		{"two-pictures.jpg", "JPEG", "sRGB (no profile)", 3, ""},
+		{"with-film.jpg", "JPEG", "sRGB (no profile)", 3, ""},
 		{"mislabelled.jpg", "PNG", "sRGB (no profile)", 0, "named .jpg, but is PNG"},
 		{"second.dat", "JPEG", "sRGB (no profile)", 3, ""},
 		{"rgb.png", "PNG", "sRGB (no profile)", 0, ""},
 		{"rgb16.png", "PNG", "sRGB (no profile)", 0.5, ""},
-		{"palette.png", "PNG", "sRGB (no profile)", 0, ""},
+		{"behind.png", "PNG", "sRGB (no profile)", 0, ""},
 		{"interlaced.png", "PNG", "sRGB (no profile)", 0, ""},
 		{"one-frame.png", "PNG", "sRGB (no profile)", 0, ""},
 		{"srgb.png", "PNG", "sRGB", 0, ""},
@@ -102,6 +107,14 @@ func TestPatternComesBack(t *testing.T) {
 		{"tiles-lzw.tif", "TIFF", "sRGB (no profile)", 0, ""},
 		{"p3.tif", "TIFF", "Display P3", 0, ""},
 		{"turn-8.tif", "TIFF", "sRGB (no profile)", 0, ""},
+		{"big-endian.tif", "TIFF", "sRGB (no profile)", 0, ""},
+		{"strips-packbits.tif", "TIFF", "sRGB (no profile)", 0, ""},
+		{"strips-lzw2.tif", "TIFF", "sRGB (no profile)", 0, ""},
+		{"planes-lzw.tif", "TIFF", "sRGB (no profile)", 0, ""},
+		{"planes-tiles.tif", "TIFF", "sRGB (no profile)", 0, ""},
+		{"tiles-zip2.tif", "TIFF", "sRGB (no profile)", 0, ""},
+		{"deep-big-endian-zip2.tif", "TIFF", "sRGB (no profile)", 0.5, ""},
+		{"deep-tiles-lzw2.tif", "TIFF", "sRGB (no profile)", 0.5, ""},
 		{"pages.tif", "TIFF", "sRGB (no profile)", 0, "3 pages"},
 		{"lossless.webp", "WebP", "sRGB (no profile)", 0, ""},
 		{"swapped.webp", "WebP", "profile: red and green swapped", 0, ""},
@@ -109,6 +122,8 @@ func TestPatternComesBack(t *testing.T) {
 		{"turn-6.webp", "WebP", "sRGB (no profile)", 0, ""},
 		{"phone.heic", "HEIF", "sRGB (no profile)", 4, ""},
 		{"swapped.heic", "HEIF", "profile: red and green swapped", 4, ""},
+		{"turned-twice.heic", "HEIF", "sRGB (no profile)", 4, ""}, // EXIF 6 and the container's own turn: turned once
+		{"ten-bits.heic", "HEIF", "sRGB (no profile)", 4, "10 bits a sample, read as 8"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if c.format == fmtHEIF {
@@ -174,8 +189,8 @@ func TestTurned(t *testing.T) {
 }
 
 func TestGreyPictures(t *testing.T) {
-	for _, name := range []string{"grey.jpg", "grey-gamma18.jpg", "grey.png"} {
-		p, _, err := Read(goodDir, name, Limits{})
+	for _, name := range []string{"grey.jpg", "grey-gamma18.jpg", "grey.png", "grey-white0.tif"} {
+		p, _, err := take(goodDir, name, Limits{}, true)
 		require.NoError(t, err, name)
 		for by := range 2 {
 			for bx := range 3 {
@@ -185,12 +200,12 @@ func TestGreyPictures(t *testing.T) {
 			}
 		}
 	}
-	p, f, err := Read(goodDir, "grey-gamma18.jpg", Limits{})
+	p, f, err := take(goodDir, "grey-gamma18.jpg", Limits{}, true)
 	require.NoError(t, err)
 	assert.Equal(t, "grey: grey gamma 1.8", f.Colour)
 	assert.InDelta(t, math.Pow(128.0/255, 461.0/256), p.Curve[1][128], 1e-6)
 	for _, name := range []string{"grey16.png", "grey16.tif"} {
-		p, _, err := Read(goodDir, name, Limits{})
+		p, _, err := take(goodDir, name, Limits{}, true)
 		require.NoError(t, err, name)
 		for _, at := range [][2]int{{0, 0}, {47, 31}, {13, 7}} {
 			assert.Equal(t, uint16(1000*at[0]+300*at[1]), p.Pix16[3*(at[1]*48+at[0])+2], name)
@@ -198,9 +213,32 @@ func TestGreyPictures(t *testing.T) {
 	}
 }
 
+// TestPicturesWithoutColoursAreRefused: measured, a black and white photo of a clean wall gave a third of it as whitened.
+func TestPicturesWithoutColoursAreRefused(t *testing.T) {
+	for name, refused := range map[string]bool{
+		"grey.jpg": true, "grey-gamma18.jpg": true, "grey.png": true, "grey16.png": true, "grey16.tif": true, "grey-white0.tif": true,
+		"toned.png": true, "toned.jpg": true, "tinted.png": false, "rgb.png": false, "rgb16.tif": false,
+	} {
+		_, err := Inspect(goodDir, name, Limits{})
+		require.NoError(t, err, "only the pixels tell")
+		p, f, err := Read(goodDir, name, Limits{})
+		assert.Len(t, f.SHA256, 64, name)
+		if !refused {
+			assert.NoError(t, err, name)
+			continue
+		}
+		var r *Error
+		require.ErrorAs(t, err, &r, name)
+		assert.Equal(t, NoColours, r.Reason)
+		assert.Equal(t, Rejected, r.Kind)
+		assert.Nil(t, p)
+	}
+	assert.True(t, colourless(&Picture{W: 1, H: 1, Pix: []uint8{9, 200, 3}}), "one pixel is one tone")
+}
+
 // TestSixteenBitsArrive tells that what 8 bits can't show is there.
 func TestSixteenBitsArrive(t *testing.T) {
-	for _, name := range []string{"rgb16.png", "rgb16.tif"} {
+	for _, name := range []string{"rgb16.png", "rgb16.tif", "deep-big-endian-zip2.tif", "deep-tiles-lzw2.tif"} {
 		p, _, err := Read(goodDir, name, Limits{})
 		require.NoError(t, err)
 		for x := range 16 {
@@ -216,6 +254,11 @@ func TestSeeThroughIsBlack(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, []uint8{0, 0, 0}, p.Pix[3*(8*48+8):3*(8*48+8)+3])
 	assert.InDelta(t, 160, p.code(24, 8, 1), 0)
+	assert.Contains(t, f.Notes[0], "16.7 %")
+	p, f, err = Read(goodDir, "rgba16.png", Limits{})
+	require.NoError(t, err)
+	assert.Equal(t, []uint16{0, 0, 0}, p.Pix16[3*(8*48+7):3*(8*48+8)])
+	assert.InDelta(t, 200, p.code(8, 8, 0), 0.5)
 	assert.Contains(t, f.Notes[0], "16.7 %")
 }
 
@@ -287,6 +330,26 @@ func TestWhoseDate(t *testing.T) {
 	}
 }
 
+// TestUprightIsTurned: decoding into place gives what decoding and turning gives.
+func TestUprightIsTurned(t *testing.T) {
+	const w, h = 5, 3
+	for o := 1; o <= 8; o++ {
+		p := &Picture{W: w, H: h, Pix16: make([]uint16, 3*w*h)}
+		for i := range p.Pix16 {
+			p.Pix16[i] = uint16(i)
+		}
+		to, got := newUpright(w, h, o), make([]uint16, 3*w*h)
+		for y := range h {
+			for x := range w {
+				copy(got[3*(to.base+x*to.dx+y*to.dy):][:3], p.Pix16[3*(y*w+x):])
+			}
+		}
+		p.turn(o)
+		assert.Equal(t, p.Pix16, got, "orientation %d", o)
+		assert.Equal(t, [2]int{p.W, p.H}, [2]int{to.w, to.h})
+	}
+}
+
 // TestEveryGoodFileIsTaken reads all of testdata/intake, so that no file lies there unread.
 func TestEveryGoodFileIsTaken(t *testing.T) {
 	entries, err := os.ReadDir(goodDir)
@@ -299,12 +362,12 @@ func TestEveryGoodFileIsTaken(t *testing.T) {
 		if _, err := heif.Version(); err != nil && strings.HasSuffix(e.Name(), ".heic") {
 			continue
 		}
-		p, _, err := Read(goodDir, e.Name(), Limits{})
+		p, _, err := take(goodDir, e.Name(), Limits{}, true)
 		if assert.NoError(t, err, e.Name()) {
 			n++
 			assert.Equal(t, 3*p.W*p.H, len(p.Pix)+len(p.Pix16), e.Name())
 			assert.Equal(t, p.W*p.H, len(p.Grey().Pix))
-			again, _, err := Read(goodDir, e.Name(), Limits{})
+			again, _, err := take(goodDir, e.Name(), Limits{}, true)
 			require.NoError(t, err)
 			assert.Equal(t, p, again, "same bytes again: %s", e.Name())
 		}

@@ -43,9 +43,18 @@ func (l Limits) withDefaults() Limits {
 	return l
 }
 
+// Method is raised when a photo may be taken in, refused or decoded otherwise than before.
+const Method = "1"
+
 // Read decodes the photo rel (slashes, below root) once and returns it upright, with the facts of the very bytes that
 // were decoded. With an error the picture is nil and the facts hold what is known by then; errors are *Error.
-func Read(root, rel string, lim Limits) (*Picture, *Facts, error) { return take(root, rel, lim, true) }
+func Read(root, rel string, lim Limits) (*Picture, *Facts, error) {
+	p, f, err := take(root, rel, lim, true)
+	if err == nil && colourless(p) {
+		return nil, f, refuse(NoColours, "black and white, or toned in one hue")
+	}
+	return p, f, err
+}
 
 // Inspect reads what Read does but for the pixels: size, hash, EXIF, profile, limits. Damage further inside goes
 // unnoticed.
@@ -61,6 +70,8 @@ type job struct {
 	facts  *Facts
 	lim    Limits
 	pixels bool // decode, not only inspect
+	// upright: the decoder turns the picture itself
+	upright bool
 }
 
 // errHeaderOnly ends a decoder after its header.
@@ -104,7 +115,8 @@ func takeBytes(b []byte, rel string, lim Limits, pixels bool, facts *Facts) (*Pi
 	}
 	facts.take(t)
 
-	j := &job{b: b, tags: t, facts: facts, lim: lim, pixels: pixels}
+	// libheif applies the container's own rotation, and EXIF's is to be ignored
+	j := &job{b: b, tags: t, facts: facts, lim: lim, pixels: pixels, upright: isoMedia(format)}
 	p, err := decoders[format](j)
 	switch {
 	case errors.Is(err, errHeaderOnly):
@@ -112,7 +124,7 @@ func takeBytes(b []byte, rel string, lim Limits, pixels bool, facts *Facts) (*Pi
 	case err != nil:
 		return nil, facts, err
 	}
-	if !isoMedia(format) { // libheif applies the container's own rotation, and EXIF's is to be ignored
+	if !j.upright {
 		p.turn(facts.Orientation)
 	}
 	return p, facts, nil
@@ -166,7 +178,7 @@ func (j *job) admit(w, h, perPixel int) error {
 	if mpx := float64(w) * float64(h) / 1e6; mpx > j.lim.MaxMpx {
 		return refuse(TooManyMpx, "%.5g Mpx, limit %g (limits.max_mpx in survey.yaml)", mpx, j.lim.MaxMpx)
 	}
-	if j.facts.Orientation >= 5 && !isoMedia(j.facts.Format) { // a quarter turn makes a second copy
+	if j.facts.Orientation >= 5 && !j.upright { // a quarter turn makes a second copy
 		if perPixel = max(perPixel, 7); perPixel >= 8 && j.facts.Format != fmtJPEG {
 			perPixel = max(perPixel, 14)
 		}

@@ -79,6 +79,14 @@ func refusedJPEGs() {
 	write(bad, "lut.jpg", withProfile(j, profileLUT()))
 	write(bad, "cmyk-profile.jpg", withProfile(j, profileCMYK()))
 	write(bad, "grey-profile.jpg", withProfile(j, profileGrey()))
+	// The same file said to be of another process or depth: none of these may pass for damaged.
+	for name, c := range map[string]struct{ marker, bits byte }{
+		"twelve.jpg": {0xc1, 12}, "lossless.jpg": {0xc3, 8}, "hierarchical.jpg": {0xc5, 8}, "jpeg-ls.jpg": {0xf7, 8},
+	} {
+		other := append([]byte(nil), j...)
+		other[sof+1], other[sof+4] = c.marker, c.bits
+		write(bad, name, other)
+	}
 	write(bad, "no-profile.jpg", withProfile(j, []byte("not a profile at all, but long enough to be looked at"+string(make([]byte, 100)))))
 }
 
@@ -89,6 +97,10 @@ func refusedOthers() {
 	crc := append([]byte(nil), p...)
 	crc[len(p)/2] ^= 0x10
 	write(bad, "damaged.png", crc)
+	write(bad, "palette.png", pngOf(paletted()))
+	few := pngOf(paletted())
+	few[25] = 0 // the same samples as greys
+	write(bad, "four-bits.png", append(append(append([]byte(nil), few[:8]...), chunk("IHDR", few[16:29])...), few[33:]...))
 	frame := be32(0, wide, high, 0, 0, 0x00010001, 0)
 	write(bad, "animated.png", behindHeader(pngOf(pattern()), chunk("acTL", be32(2, 0)), chunk("fcTL", frame[:26])))
 	huge := append([]byte(nil), pngOf(pattern())...)
@@ -112,7 +124,17 @@ func refusedOthers() {
 	one("float.tif", page(wide, high, 32, 3, 2, shorts(339, 3, 3, 3)), make([]byte, wide*high*12))
 	one("signed.tif", page(wide, high, 16, 3, 2, shorts(339, 2, 2, 2)), make([]byte, wide*high*6))
 	one("channels.tif", page(wide, high, 8, 5, 2), raw8(5))
-	one("planes.tif", page(wide, high, 8, 3, 2, shorts(284, 2)), raw8(3))
+	one("planes-missing.tif", page(wide, high, 8, 3, 2, shorts(284, 2)), raw8(3))
+	one("palette.tif", page(wide, high, 8, 1, 3, shorts(320, make([]uint16, 768)...)), raw8(1))
+	one("fax.tif", page(wide, high, 1, 1, 0), raw8(1))
+	one("twelve.tif", page(wide, high, 12, 3, 2), make([]byte, wide*high*9/2))
+	one("mixed.tif", page(wide, high, 8, 3, 2, shorts(258, 8, 16, 8)), raw8(4))
+	one("reversed.tif", page(wide, high, 8, 3, 2, shorts(266, 2)), raw8(3))
+	one("no-rows.tif", page(wide, high, 8, 3, 2, longs(278, 0)), raw8(3))
+	one("tile-of-nothing.tif", page(wide, high, 8, 3, 2, longs(322, 0), longs(323, 16), longs(324, 8), longs(325, 8)), raw8(3))
+	z := deflated(raw8(3))
+	z[len(z)-1] ^= 0x55
+	one("check-sum.tif", page(wide, high, 8, 3, 2, shorts(259, 8), longs(279, uint32(len(z)))), z)
 	one("jpeg-inside.tif", page(wide, high, 8, 3, 2, shorts(259, 7)), raw8(3))
 	one("sensor.tif", page(wide, high, 8, 1, 32803), raw8(1))
 	one("sensor.dng", page(wide, high, 8, 3, 2, field{tag: 50706, kind: tByte, count: 4, data: []byte{1, 4, 0, 0}}), raw8(3))
@@ -180,6 +202,23 @@ func withTools() {
 	tool("convert", in, "-strip", "-colorspace", "CMYK", "-quality", "90", out(bad, "cmyk.jpg"))
 	tool("convert", in, "-strip", "-interlace", "PNG", "PNG24:"+out(good, "interlaced.png"))
 	tool("convert", in, "-strip", "-define", "tiff:tile-geometry=16x16", "-compress", "LZW", out(good, "tiles-lzw.tif"))
+	plain, deeper := filepath.Join(tmp, "plain.tif"), filepath.Join(tmp, "deep.tif")
+	must(os.WriteFile(plain, tiffFile([][]field{page(wide, high, 8, 3, 2)}, [][]byte{raw8(3)}), 0o600))
+	must(os.WriteFile(deeper, tiffFile([][]field{page(wide, high, 16, 3, 2)}, [][]byte{raw16()}), 0o600))
+	for name, args := range map[string][]string{
+		"big-endian.tif": {"-B", "-c", "none"}, "strips-packbits.tif": {"-c", "packbits", "-r", "5"}, "strips-lzw2.tif": {"-c", "lzw:2", "-r", "7"},
+		"planes-lzw.tif": {"-p", "separate", "-c", "lzw", "-r", "9"}, "tiles-zip2.tif": {"-t", "-w", "32", "-l", "16", "-c", "zip:2"},
+		"planes-tiles.tif": {"-p", "separate", "-t", "-w", "16", "-l", "16", "-c", "none"},
+	} {
+		tool("tiffcp", append(args, plain, out(good, name))...)
+	}
+	tool("tiffcp", "-B", "-c", "zip:2", "-r", "6", deeper, out(good, "deep-big-endian-zip2.tif"))
+	tool("tiffcp", "-c", "lzw:2", "-t", "-w", "16", "-l", "32", deeper, out(good, "deep-tiles-lzw2.tif"))
+	ppm := filepath.Join(tmp, "in.ppm")
+	tool("convert", in, "-depth", "8", ppm)
+	tool("cjpeg", "-quality", "95", "-sample", "1x1", "-arithmetic", "-outfile", out(good, "arithmetic.jpg"), ppm)
+	tool("cjpeg", "-quality", "95", "-rgb", "-outfile", out(good, "no-transform.jpg"), ppm)
+	tool("cjpeg", "-quality", "95", "-sample", "1x1", "-restart", "1", "-outfile", out(good, "restarts.jpg"), ppm)
 
 	if lossless := filepath.Join(tmp, "l.webp"); tool("cwebp", "-quiet", "-lossless", "-o", lossless, in) &&
 		tool("cwebp", "-quiet", "-q", "95", large, "-o", out(good, "lossy.webp")) {
@@ -209,6 +248,13 @@ func withTools() {
 	if heic := out(good, "phone.heic"); tool("heif-enc", "-q", "95", "-p", "chroma=444", in, "-o", heic) {
 		b := read(good, "phone.heic")
 		write(bad, "cut.heic", b[:len(b)*7/10])
+		sideways := filepath.Join(tmp, "sideways.jpg")
+		must(os.WriteFile(sideways, withEXIF(jpegOf(stored(6)), shorts(0x112, 6)), 0o600))
+		tool("heif-enc", "-q", "95", "-p", "chroma=444", sideways, "-o", out(good, "turned-twice.heic"))
+		write(good, "turned-twice.heic", rotated(read(good, "turned-twice.heic"), 3))
+		deeper := filepath.Join(tmp, "deep.png")
+		must(os.WriteFile(deeper, pngOf(deep()), 0o600))
+		tool("heif-enc", "-q", "95", "-b", "10", "-p", "chroma=444", deeper, "-o", out(good, "ten-bits.heic"))
 		write(bad, "sequence.heic", bytes.Replace(b[:64], []byte("ftypheic"), []byte("ftyphevc"), 1))
 	}
 	swapped := filepath.Join(tmp, "s.png")

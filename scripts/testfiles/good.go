@@ -10,6 +10,7 @@ import (
 	"image/color"
 	"image/jpeg"
 	"image/png"
+	"math"
 
 	"golang.org/x/image/tiff"
 )
@@ -116,6 +117,8 @@ func captures() {
 	write(good, "second.dat", j) // a picture by its first bytes alone
 	write(good, "extraneous.jpg", extraneous(3))
 	write(good, "no-end.jpg", j[:len(j)-2])
+	write(good, "two-pictures.jpg", append(append([]byte(nil), j...), jpegOf(stored(3))...))
+	write(good, "with-film.jpg", append(append(append([]byte(nil), j...), "\x00\x00\x00\x18ftypmp42\x00\x00\x00\x00mp42isom"...), bytes.Repeat([]byte("\xff\xd8film"), 50)...))
 }
 
 // profiles are files whose colours are not plain sRGB.
@@ -187,6 +190,58 @@ func deep() *image.NRGBA64 {
 	return m
 }
 
+// seeThrough16 is deep with its first 8 columns not opaque.
+func seeThrough16() *image.NRGBA64 {
+	m := deep()
+	for y := range high {
+		for x := range 8 {
+			c := m.NRGBA64At(x, y)
+			c.A = 0x8000
+			m.SetNRGBA64(x, y, c)
+		}
+	}
+	return m
+}
+
+// toned is a slope from black to white in the hue of an old print, and beside it the pattern in so little of its colours
+// as to be told: share 1 leaves none of them, 0 all.
+func toned(share float64) *image.NRGBA {
+	m := image.NewNRGBA(image.Rect(0, 0, 4*wide, 4*high))
+	for y := range 4 * high {
+		for x := range 4 * wide {
+			v := float64(x+y) / float64(4*(wide+high))
+			c := blocks[y/(4*blockPx)][x/(4*blockPx)]
+			mix := func(tone float64, of uint8) uint8 { return uint8(math.Round(share*tone + (1-share)*float64(of))) }
+			m.SetNRGBA(x, y, color.NRGBA{mix(250*math.Pow(v, 0.9), c.R), mix(235*v, c.G), mix(205*math.Pow(v, 1.1), c.B), 255})
+		}
+	}
+	return m
+}
+
+// raw16 is the pattern's samples of 16 bits, little endian, red, green and blue.
+func raw16() []byte {
+	var b []byte
+	m := deep()
+	for y := range high {
+		for x := range wide {
+			c := m.NRGBA64At(x, y)
+			for _, v := range []uint16{c.R, c.G, c.B} {
+				b = binary.LittleEndian.AppendUint16(b, v)
+			}
+		}
+	}
+	return b
+}
+
+func deflated(b []byte) []byte {
+	var z bytes.Buffer
+	w := zlib.NewWriter(&z)
+	_, err := w.Write(b)
+	must(err)
+	must(w.Close())
+	return z.Bytes()
+}
+
 func deepGrey() *image.Gray16 {
 	m := image.NewGray16(image.Rect(0, 0, wide, high))
 	for y := range high {
@@ -227,7 +282,11 @@ func pngs() {
 	write(good, "rgb16.png", pngOf(deep()))
 	write(good, "grey.png", pngOf(grey()))
 	write(good, "grey16.png", pngOf(deepGrey()))
-	write(good, "palette.png", pngOf(paletted()))
+	write(good, "rgba16.png", pngOf(seeThrough16()))
+	write(good, "behind.png", append(append([]byte(nil), p...), "something behind the picture"...))
+	write(good, "toned.png", pngOf(toned(1)))
+	write(good, "toned.jpg", jpegOf(toned(1)))
+	write(good, "tinted.png", pngOf(toned(0.2)))
 	write(good, "see-through.png", pngOf(seeThrough()))
 	write(good, "p3.png", behindHeader(p, iccChunk(profileP3())))
 	write(good, "swapped.png", behindHeader(p, iccChunk(profileSwapped())))
@@ -263,6 +322,11 @@ func tiffs() {
 	write(good, "rgba-deflate.tif", of(pattern(), tiff.Deflate))
 	write(good, "rgb16.tif", of(deep(), tiff.Deflate))
 	write(good, "grey16.tif", of(deepGrey(), tiff.Deflate))
+	negative := grey()
+	for i := range negative.Pix {
+		negative.Pix[i] = ^negative.Pix[i]
+	}
+	write(good, "grey-white0.tif", tiffFile([][]field{page(wide, high, 8, 1, 0)}, [][]byte{negative.Pix}))
 	p3 := profileP3()
 	write(good, "p3.tif", tiffFile([][]field{page(wide, high, 8, 3, 2, undefined(34675, p3...))}, [][]byte{raw8(3)}))
 	turned := stored(8).(*image.NRGBA)

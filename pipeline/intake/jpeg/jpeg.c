@@ -91,6 +91,11 @@ tl_jpeg *tl_jpeg_open(const void *data, size_t size, tl_jpeg_head *head) {
   if (setjmp(d->e.back)) {
     snprintf(head->message, sizeof head->message, "%s", d->e.fatal);
     head->cut = d->e.damage.cut;
+    int code = d->e.pub.msg_code, marker = d->e.pub.msg_parm.i[0];
+    if (code == JERR_BAD_PRECISION) head->unread = 1;
+    // SOF55, which begins JPEG-LS (ITU-T T.87), is no marker of libjpeg's.
+    if (code == JERR_SOF_UNSUPPORTED || (code == JERR_UNKNOWN_MARKER && marker == 0xF7)) head->unread = 2;
+    head->bits = code == JERR_BAD_PRECISION ? marker : 0;
     return d;
   }
   jpeg_create_decompress(&d->c);

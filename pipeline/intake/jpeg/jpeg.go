@@ -38,9 +38,17 @@ type Damage struct {
 	Message    string // libjpeg's words for the first warning that is not of extraneous bytes
 }
 
+// Unread is a whole file, for all that is known, of a kind that libjpeg does not read.
+type Unread struct {
+	Bits int    // the depth of samples that is not read; 0 = it is the process, such as lossless JPEG
+	Says string // libjpeg's words
+}
+
+func (u *Unread) Error() string { return u.Says }
+
 // Read reads the header of a JPEG file; keep(header) decides whether the pixels are wanted, and is called once. The
-// pixels are interleaved RGB, 3*W*H bytes; nil when keep said no. An error means that libjpeg gave up; the damage is
-// then told as far as it was seen.
+// pixels are interleaved RGB, 3*W*H bytes; nil when keep said no. An error means that libjpeg gave up: an *Unread of a
+// kind that it does not read, else of damage, which is then told as far as it was seen.
 func Read(b []byte, keep func(*Header) bool) (*Header, []uint8, *Damage, error) {
 	if len(b) == 0 {
 		return nil, nil, nil, errors.New("no bytes")
@@ -57,6 +65,9 @@ func Read(b []byte, keep func(*Header) bool) (*Header, []uint8, *Damage, error) 
 	}
 	defer C.tl_jpeg_close(d)
 	if m := C.GoString(&head.message[0]); m != "" {
+		if head.unread != 0 {
+			return nil, nil, nil, &Unread{Bits: int(head.bits), Says: m}
+		}
 		return nil, nil, &Damage{Cut: head.cut != 0, Percent: -1, Message: m}, errors.New(m)
 	}
 	h := &Header{

@@ -8,6 +8,7 @@ typedef struct {
   int block_height; // px of a row of blocks, all planes together
   int cmyk; // CMYK or YCCK
   int cut;  // the data ended within the header
+  int unread; // whole for all that is known, but of a kind that is not read: 1 = sample depth, 2 = process
   char message[256];
 } tl_jpeg_head;
 
