@@ -112,7 +112,7 @@ func (r *run) zoneRows(v *viewResult, i int) []table.Zone {
 			ScaleDetectable: z.ScaleDetectable, DriftDetectable: z.DriftDetectable,
 			Scale10Pct: z.Scale10Pct, Scale40Pct: z.Scale40Pct, Notes: strings.Join(append(append([]string(nil), res.Notes...), z.Notes...), "; "),
 		}
-		if gridded(id, v.tiles) {
+		if gridded(id, v.tiles) && z.TilesTotal > 0 { // a zone that holds no tile at all says so itself
 			row.Notes = strings.TrimPrefix(row.Notes+"; "+gridNote, "; ")
 		}
 		row.AreaCm2Lo, row.AreaCm2Hi, row.AreaBasis = v.area.zones[z.Zone].Lo, v.area.zones[z.Zone].Hi, v.area.basis()

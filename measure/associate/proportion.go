@@ -28,3 +28,21 @@ func Wilson(k, n int, level float64) (lo, hi float64) {
 	}
 	return lo, hi
 }
+
+// ClopperPearson returns the exact interval of a proportion of k out of n independent trials, which holds its level at
+// every true proportion and is therefore wider than Wilson's. NaN for n = 0.
+//
+// Clopper and Pearson (1934), Biometrika 26, 404-413; NIST/SEMATECH e-Handbook 7.2.4.2.
+func ClopperPearson(k, n int, level float64) (lo, hi float64) {
+	if n <= 0 {
+		return math.NaN(), math.NaN()
+	}
+	tail, hi := (1-level)/2, 1.0
+	if k > 0 {
+		lo = distuv.Beta{Alpha: float64(k), Beta: float64(n - k + 1)}.Quantile(tail)
+	}
+	if k < n {
+		hi = distuv.Beta{Alpha: float64(k + 1), Beta: float64(n - k)}.Quantile(1 - tail)
+	}
+	return lo, hi
+}

@@ -60,6 +60,22 @@ func TestPublishedWilson(t *testing.T) {
 	check(t, m, "wilson_4_of_20_90pct/high", hi)
 }
 
+// The case is that of NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.4.2: 4 defective of 20, two-sided, 90 %.
+func TestPublishedExactProportion(t *testing.T) {
+	m := published(t)
+	lo, hi := ClopperPearson(4, 20, 0.90)
+	check(t, m, "exact_binomial_4_of_20_90pct/low", lo)
+	check(t, m, "exact_binomial_4_of_20_90pct/high", hi)
+	lo, hi = ClopperPearson(0, 20, 0.95)
+	assert.Zero(t, lo)
+	assert.InDelta(t, 1-math.Pow(0.025, 1.0/20), hi, 1e-9, "none of 20: solved by hand")
+	lo, hi = ClopperPearson(20, 20, 0.95)
+	assert.InDelta(t, math.Pow(0.025, 1.0/20), lo, 1e-9, "all of 20")
+	assert.Equal(t, 1.0, hi)
+	lo, hi = ClopperPearson(0, 0, 0.95)
+	assert.True(t, math.IsNaN(lo) && math.IsNaN(hi))
+}
+
 func TestPublishedExact(t *testing.T) {
 	m := published(t)
 	tea := Table{3, 1, 1, 3}

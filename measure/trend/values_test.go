@@ -4,10 +4,12 @@ import (
 	"encoding/csv"
 	"math"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // value is one published check value; every row of the file names its source.
@@ -94,4 +96,25 @@ func TestPublishedTrends(t *testing.T) {
 	k = MannKendall(x, y)
 	check(t, m, "outlier7/S", float64(k.S))
 	check(t, m, "outlier7/p_two_sided_exact", k.PExact)
+}
+
+// The ends of a slope's interval under the two rank conventions that this program does not use, from the slopes and the
+// variance that it works out: SciPy's theilslopes rounds the ranks (N-C)/2 and (N+C)/2+1 to whole ones, others round them
+// outwards. What the program itself takes is said by RanksFor and checked in TestPublishedTrends.
+func TestPublishedIntervalsByOtherRankConventions(t *testing.T) {
+	m := published(t)
+	ends := func(x, y []float64, round func(float64) float64, up func(float64) float64) (lo, hi float64) {
+		time := signsOf(x)
+		slopes := pairSlopes(time, x, y)
+		slices.Sort(slopes)
+		n, c := float64(len(slopes)), distuv.UnitNormal.Quantile(0.975)*math.Sqrt(permutationVariance(time, signsOf(y)))
+		return at(slopes, round((n-c)/2)), at(slopes, up((n+c)/2)+1)
+	}
+	_, hi := ends(sulfateX, sulfateY, math.RoundToEven, math.RoundToEven)
+	check(t, m, "sulfate/slope_ci95_high_rounded_ranks", hi)
+	lo, hi := ends(sodiumX, sodiumY, math.RoundToEven, math.RoundToEven)
+	check(t, m, "sodium/slope_ci95_low_rounded_ranks", lo)
+	check(t, m, "sodium/slope_ci95_high", hi)
+	lo, _ = ends(sodiumX, sodiumY, math.Floor, math.Ceil)
+	check(t, m, "sodium/slope_ci95_low_outward_ranks", lo)
 }
