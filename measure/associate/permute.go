@@ -96,7 +96,7 @@ type Survival struct {
 	LogRank LogRank
 	Ratio   float64 // of the hazards, exposed over others: exp((O-E)/V), Yusuf et al. (1985), from memory
 	Lo, Hi  float64
-	Curves  [2][]Step // of the other [0] and the exposed [1] tiles, all strata together
+	Curves  [2]Curve // of the other [0] and the exposed [1] tiles, all strata together; set by the test
 	N       [2]int
 	P       float64 // two-sided, by permutation of the exposure within strata
 }
@@ -105,17 +105,12 @@ type Survival struct {
 // minus expected is the sum over exposed tiles of loss minus pooled cumulative hazard.
 func newSurvival(members []Member, o Options) Survival {
 	s := Survival{LogRank: NewLogRank(members), Ratio: math.NaN(), Lo: math.NaN(), Hi: math.NaN(), P: math.NaN()}
-	var follow [2][]Follow
 	for _, m := range members {
 		g := 0
 		if m.Exposed {
 			g = 1
 		}
-		follow[g] = append(follow[g], m.Follow)
 		s.N[g]++
-	}
-	for g := range follow {
-		s.Curves[g] = KaplanMeier(follow[g])
 	}
 	if !(s.LogRank.Variance > 0) {
 		return s

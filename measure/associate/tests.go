@@ -234,7 +234,10 @@ func stayedShorter(views []View, o Options) Result {
 				}
 				end := own[n-1]
 				s := start{group: group{vi, t.Zone, band[own[0].tile], 0, own[i].to, k}, tile: own[i].tile, scale: t.Scale[k]}
-				s.from, s.to, s.lost = v.Visits[own[i].to], v.Visits[end.to], end.lost
+				s.from, s.seen, s.to, s.lost = v.Visits[own[i].to], v.Visits[end.to], v.Visits[end.to], end.lost
+				if end.lost {
+					s.seen = v.Visits[end.from]
+				}
 				all = append(all, s)
 				break
 			}
@@ -242,6 +245,7 @@ func stayedShorter(views []View, o Options) Result {
 	}
 	slices.SortStableFunc(all, func(a, b start) int { return compareGroups(a.group, b.group) })
 	var members []Member
+	var stay [2][]span
 	for i := 0; i < len(all); {
 		j := i
 		var scale []float64
@@ -255,6 +259,11 @@ func stayedShorter(views []View, o Options) Result {
 				Follow:  Follow{(all[i].to.Mid() - all[i].from.Mid()) / trend.YearDays, all[i].lost},
 				Exposed: all[i].scale > m, Stratum: stratum, view: all[i].group.view, tile: all[i].tile,
 			})
+			g := 0
+			if all[i].scale > m {
+				g = 1
+			}
+			stay[g] = append(stay[g], all[i].span())
 			if all[i].lost {
 				r.Losses++
 			}
@@ -264,6 +273,7 @@ func stayedShorter(views []View, o Options) Result {
 		return r
 	}
 	r.Survival = newSurvival(members, o)
+	r.Survival.Curves = [2]Curve{newCurve(stay[0]), newCurve(stay[1])}
 	r.P, r.Effect, r.Lo, r.Hi = r.Survival.P, r.Survival.Ratio, r.Survival.Lo, r.Survival.Hi
 	r.PAlone = r.P
 	if !math.IsNaN(r.P) {
@@ -272,10 +282,21 @@ func stayedShorter(views []View, o Options) Result {
 	return r
 }
 
-// follow is a tile's time under observation, dated.
+// follow is a tile's time under observation, dated: seen from the visit from on, last seen on seen, and missed on to
+// when it was lost, else seen on to.
 type follow struct {
-	from, to trend.Span
-	lost     bool
+	from, seen, to trend.Span
+	lost           bool
+}
+
+// span is the time in years, as wide as dates that are ranges leave it.
+func (f follow) span() span {
+	years := func(from, to int) float64 { return math.Max(0, float64(to-from)) / trend.YearDays }
+	s := span{least: years(f.from.To, f.seen.From), most: years(f.from.From, f.to.To), lost: f.lost}
+	if !f.lost {
+		s.most = years(f.from.From, f.seen.To)
+	}
+	return s
 }
 
 func growthUpkeep(growths []Growth, o Options) Result {
