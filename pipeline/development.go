@@ -43,13 +43,14 @@ func (r *run) developments() error {
 	var zones []order.Zone
 	since := map[[2]string]string{}
 	var all []*zoneSeries
+	r.trendNotes = map[[3]string][]trend.Note{}
 	for _, v := range r.views {
 		for k := range v.spec.Zones {
 			z := r.zoneSeries(v, k)
 			all = append(all, z)
 			pts, note := z.whitening()
 			r.trendRows(z, "scale_pct", pts, scaleThreshold, note)
-			r.trendRows(z, "drift_de00", z.drift, driftThreshold, nil)
+			r.trendRows(z, "drift_de00", z.drift, driftThreshold, remark{})
 			lost, note := z.losses()
 			r.trendRows(z, "tiles_missing", lost, nan, note)
 			r.cleaningRows(z, pts)
@@ -68,23 +69,23 @@ type remark struct {
 }
 
 // whitening returns the zone's whitened share on the tiles read on every visit kept, and what is to be said of it.
-func (z *zoneSeries) whitening() ([]trend.Point, *remark) {
+func (z *zoneSeries) whitening() ([]trend.Point, remark) {
 	if z.common.Comparable() {
-		say := &remark{}
+		say := remark{}
 		if n := len(z.common.Dropped); n > 0 {
 			say.beside = append(say.beside, trend.Note{Code: trend.VisitsDropped, Args: []any{n}})
 		}
 		return trend.Restrict(z.common, z.values, z.area, z.scale), say
 	}
 	if len(z.used) > 1 {
-		return nil, &remark{instead: []trend.Note{{Code: trend.NotComparable}}}
+		return nil, remark{instead: []trend.Note{{Code: trend.NotComparable}}}
 	}
-	return z.scale, nil
+	return z.scale, remark{}
 }
 
 // losses counts missing tiles among those whose state is told on every visit kept: a zone that is partly out of frame or
 // overgrown would else seem to have lost fewer.
-func (z *zoneSeries) losses() ([]trend.Point, *remark) {
+func (z *zoneSeries) losses() ([]trend.Point, remark) {
 	told := make([][]bool, len(z.used))
 	for n, ss := range z.states {
 		told[n] = make([]bool, len(ss))
@@ -95,9 +96,9 @@ func (z *zoneSeries) losses() ([]trend.Point, *remark) {
 	c := trend.Common(told, z.area)
 	if !c.Comparable() {
 		if len(z.used) > 1 {
-			return nil, &remark{instead: []trend.Note{{Code: trend.NotComparable}}}
+			return nil, remark{instead: []trend.Note{{Code: trend.NotComparable}}}
 		}
-		return nil, nil
+		return nil, remark{}
 	}
 	var pts []trend.Point
 	for _, n := range c.Visits {
@@ -109,7 +110,7 @@ func (z *zoneSeries) losses() ([]trend.Point, *remark) {
 		}
 		pts = append(pts, trend.Point{When: z.when[n], Value: missing, Lo: nan, Hi: nan})
 	}
-	say := &remark{}
+	say := remark{}
 	if n := len(c.Dropped); n > 0 {
 		say.beside = append(say.beside, trend.Note{Code: trend.VisitsDropped, Args: []any{n}})
 	}
@@ -232,19 +233,17 @@ func tilesOf(v *viewResult, i int) map[int]int {
 
 // trendRows adds a series' row to trends, and its stretches between upkeep entries to intervals. A slope is given from
 // trend.MinVisits visits on only; under that the note says what can be said.
-func (r *run) trendRows(z *zoneSeries, measure string, pts []trend.Point, threshold float64, say *remark) {
+func (r *run) trendRows(z *zoneSeries, measure string, pts []trend.Point, threshold float64, say remark) {
 	row := table.Trend{View: z.view.view.ID, Zone: z.view.spec.Zones[z.zone].ID, Measure: measure}
 	t := trend.Summarise(pts, threshold)
 	whole := fillTrend(row, t)
-	if say != nil && len(say.instead) > 0 {
-		whole.Note = r.notes(say.instead)
-	} else {
+	notes := say.instead
+	if len(notes) == 0 {
 		t.Across(z.entry)
-		if say != nil {
-			t.Notes = append(t.Notes, say.beside...)
-		}
-		whole.Note = r.notes(t.Notes)
+		notes = append(t.Notes, say.beside...)
 	}
+	whole.Note = r.notes(notes)
+	r.trendNotes[[3]string{row.View, row.Zone, measure}] = notes
 	r.set.Trends = append(r.set.Trends, whole)
 	stretches := trend.Stretches(pts, exceptWater(z.entry), threshold)
 	if len(stretches) < 2 {

@@ -51,7 +51,7 @@ func (r *run) report(ctx context.Context) error {
 
 // reportInput gathers what the reports are written from.
 func (r *run) reportInput(ctx context.Context) (report.Input, error) {
-	in := report.Input{Survey: r.survey, Version: r.opt.Version, Words: r.words, Set: &r.set, Plan: r.plan, Since: r.since, FirstLast: r.firstLast(), Else: r.sensitivity()}
+	in := report.Input{Survey: r.survey, Version: r.opt.Version, Words: r.words, Set: &r.set, Plan: r.plan, Notes: r.trendNotes, Since: r.since, FirstLast: r.firstLast(), Else: r.sensitivity()}
 	for _, u := range r.survey.Upkeep {
 		kind := ""
 		if u.Kind == "" {
@@ -91,6 +91,7 @@ func (r *run) finding(s associate.Sensitivity) report.Finding {
 		PLo: s.PLo, PHi: s.PHi, EffectLo: s.EffectLo, EffectHi: s.EffectHi, LoWithout: s.EffectLoWithout, HiWithout: s.EffectHiWithout,
 		Changes: s.Changes, NotMade: s.NotMade,
 	}
+	f.Stay = s.All.Survival.Curves
 	return f
 }
 

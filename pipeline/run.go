@@ -8,6 +8,7 @@ import (
 
 	"tilelapse/measure/associate"
 	"tilelapse/measure/order"
+	"tilelapse/measure/trend"
 	"tilelapse/pipeline/ledger"
 	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/survey"
@@ -27,8 +28,9 @@ type run struct {
 	views         []*viewResult
 	set           table.Set
 	words         words.Table
-	plan          order.Plan // the cleaning order
-	since         []string   // of every place of the plan: when work was last recorded
+	plan          order.Plan                 // the cleaning order
+	since         []string                   // of every place of the plan: when work was last recorded
+	trendNotes    map[[3]string][]trend.Note // by view, zone and measure
 	findings      []associate.Sensitivity
 	withoutPrints []associate.Result // the same tests without prints, slides and copies; nil = there are none
 	wrote         map[string]bool    // results written, relative to the output folder

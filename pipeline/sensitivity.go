@@ -38,17 +38,18 @@ func (r *run) sensitivity() report.Sensitivity {
 // slopeRange is a zone's growth of whitening with each visit left out; ok is false where there is no slope, or none left
 // when a visit goes.
 func slopeRange(z *zoneSeries) (report.SlopeRange, bool) {
-	slope := func(z *zoneSeries) float64 {
+	sum := func(z *zoneSeries) trend.Trend {
 		pts, _ := z.whitening()
-		return trend.Summarise(pts, nan).Slope
+		return trend.Summarise(pts, nan)
 	}
-	s := report.SlopeRange{View: z.view.view.ID, Zone: z.view.spec.Zones[z.zone].ID, Slope: slope(z), Least: math.Inf(1), Most: math.Inf(-1)}
+	all := sum(z)
+	s := report.SlopeRange{View: z.view.view.ID, Zone: z.view.spec.Zones[z.zone].ID, Slope: all.Slope, Lo: all.Lo, Hi: all.Hi, Least: math.Inf(1), Most: math.Inf(-1)}
 	if math.IsNaN(s.Slope) {
 		return s, false
 	}
 	for _, i := range z.used {
 		rel := z.view.photos[i].rel
-		v := slope(z.without(rel))
+		v := sum(z.without(rel)).Slope
 		if math.IsNaN(v) {
 			return s, false
 		}
@@ -91,7 +92,7 @@ func (r *run) otherBaseline(v *viewResult) []report.BaselineChange {
 		o := again[last].Zones[k]
 		out = append(out, report.BaselineChange{
 			View: v.view.ID, Zone: v.spec.Zones[z.Zone].ID, Visit: v.photos[last].visit(), Baseline: name(base), Other: name(other),
-			Drift: z.DriftDE00, DriftOther: o.DriftDE00, Off: z.TilesOff, OffOther: o.TilesOff, Missing: z.TilesMissing, MissOther: o.TilesMissing,
+			Drift: z.DriftDE00, Lo: z.DriftLo, Hi: z.DriftHi, DriftOther: o.DriftDE00, OtherLo: o.DriftLo, OtherHi: o.DriftHi, Off: z.TilesOff, OffOther: o.TilesOff, Missing: z.TilesMissing, MissOther: o.TilesMissing,
 		})
 	}
 	return out

@@ -16,6 +16,7 @@ type Growth struct {
 	From, To   trend.Span
 	PerYear    float64 // of the measure, NaN = not comparable
 	Work       bool    // the file has an entry of work between the two visits
+	Cleaned    bool    // one of these is a cleaning: the growth is net of what it removed
 	Silent     bool    // the file covers all the time between and has no entry of work; neither = not used
 }
 
@@ -40,7 +41,9 @@ func Growths(view, zone string, points []trend.Point, entries []trend.Entry, rec
 		g := Growth{View: view, Zone: zone, From: a, To: b, PerYear: (p[i].Value - p[i-1].Value) / (b.Mid() - a.Mid()) * trend.YearDays}
 		g.Silent = record.Silent(entries, trend.Span{From: a.From, To: b.To})
 		for _, e := range entries {
-			g.Work = g.Work || e.IsWork() && a.Before(e.When) && e.When.Before(b)
+			between := e.IsWork() && a.Before(e.When) && e.When.Before(b)
+			g.Work = g.Work || between
+			g.Cleaned = g.Cleaned || between && e.Kind == "clean"
 		}
 		r = append(r, g)
 	}

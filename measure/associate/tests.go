@@ -54,6 +54,8 @@ type Result struct {
 	Together  Together
 	Survival  Survival
 	Shift     Shift
+	Cleaned   int        // growth-upkeep: times with an entry that hold a cleaning
+	Uncleaned Shift      // growth-upkeep: the same without these
 	Medians   [2]float64 // whitening on the earlier visit, percent: kept [0] and lost [1] tiles
 }
 
@@ -305,9 +307,20 @@ func growthUpkeep(growths []Growth, o Options) Result {
 	slices.SortStableFunc(use, func(a, b Growth) int {
 		return cmp.Or(cmp.Compare(a.View, b.View), cmp.Compare(a.Zone, b.Zone), cmp.Compare(a.From.From, b.From.From))
 	})
+	r.Shift = NewShift(byZone(use), o)
+	r.P, r.Effect, r.Lo, r.Hi = r.Shift.P, r.Shift.Estimate, r.Shift.Lo, r.Shift.Hi
+	n := len(use)
+	use = slices.DeleteFunc(use, func(g Growth) bool { return g.Work && g.Cleaned })
+	r.Cleaned = n - len(use)
+	r.Uncleaned = NewShift(byZone(use), o)
+	return r
+}
+
+// byZone parts growths, sorted by view and zone, into those of times without [0] and with [1] an entry of each zone.
+func byZone(gs []Growth) [][2][]float64 {
 	var strata [][2][]float64
-	for i, g := range use {
-		if i == 0 || g.View != use[i-1].View || g.Zone != use[i-1].Zone {
+	for i, g := range gs {
+		if i == 0 || g.View != gs[i-1].View || g.Zone != gs[i-1].Zone {
 			strata = append(strata, [2][]float64{})
 		}
 		k := 0
@@ -317,7 +330,5 @@ func growthUpkeep(growths []Growth, o Options) Result {
 		s := &strata[len(strata)-1]
 		s[k] = append(s[k], g.PerYear)
 	}
-	r.Shift = NewShift(strata, o)
-	r.P, r.Effect, r.Lo, r.Hi = r.Shift.P, r.Shift.Estimate, r.Shift.Lo, r.Shift.Hi
-	return r
+	return strata
 }

@@ -246,11 +246,36 @@ func TestGrowths(t *testing.T) {
 	require.Len(t, g, 3)
 	assert.False(t, g[0].Work || g[0].Silent, "the file does not cover all of it")
 	assert.True(t, g[1].Silent)
-	assert.True(t, g[2].Work)
+	assert.True(t, g[2].Work && g[2].Cleaned)
+	ivy := clean
+	ivy.Kind = "cut_back"
+	assert.False(t, Growths("v", "z", pts, []trend.Entry{ivy}, rec)[2].Cleaned)
 	assert.InDelta(t, 2, g[1].PerYear, 0.01)
 	for _, x := range Growths("v", "z", pts, nil, trend.Unstated) {
 		assert.False(t, x.Silent, "what a file covers must be stated before its silence is used")
 	}
+}
+
+// What a cleaning removed is no slow growth: the same question is asked without the times that hold one.
+func TestGrowthIsAlsoComparedWithoutCleanings(t *testing.T) {
+	var g []Growth
+	for i := range 16 {
+		x := Growth{View: "v", Zone: "z", From: trend.Span{From: 100 * i, To: 100 * i}, To: trend.Span{From: 100*i + 100, To: 100*i + 100}, PerYear: 5 + float64(i)/100, Silent: i%4 != 0}
+		if i%4 == 0 {
+			x.Work, x.Cleaned = true, i%8 == 0
+			if x.Cleaned {
+				x.PerYear = -20 - float64(i)
+			}
+		}
+		g = append(g, x)
+	}
+	r := growthUpkeep(g, DefaultOptions())
+	assert.Equal(t, [2]int{12, 4}, r.Shift.N)
+	assert.Equal(t, 2, r.Cleaned)
+	assert.Equal(t, [2]int{12, 2}, r.Uncleaned.N)
+	assert.Greater(t, r.Effect, 5.0)
+	assert.InDelta(t, 0, r.Uncleaned.Estimate, 0.1, "nothing is left of it")
+	assert.Greater(t, r.Uncleaned.P, 0.3)
 }
 
 func TestResultsAreTheSameEveryTimeAndWorded(t *testing.T) {

@@ -19,6 +19,7 @@ const (
 	NoTestAtFour     Code = "no-test-at-four"
 	FewVisits        Code = "few-visits"
 	NoInterval       Code = "no-interval"
+	Unchanging       Code = "unchanging"
 	Widened          Code = "widened"
 	NoForecastFew    Code = "no-forecast-few"
 	NoForecastFlat   Code = "no-forecast-flat"

@@ -126,7 +126,11 @@ func Summarise(points []Point, threshold float64) Trend {
 	if len(pts) < ClaimVisits {
 		t.note(FewVisits, len(pts), ClaimVisits)
 	}
-	if math.IsNaN(t.Lo) || math.IsNaN(t.Hi) {
+	if unchanging(pts) {
+		// All slopes are 0, and with them their ranks' interval: that would say for certain that nothing changes.
+		t.Lo, t.Hi = nan, nan
+		t.note(Unchanging)
+	} else if math.IsNaN(t.Lo) || math.IsNaN(t.Hi) {
 		t.note(NoInterval)
 	} else if e := slopeError(x, pts); e > 0 {
 		if t.Slope-e < t.Lo || t.Slope+e > t.Hi {
@@ -138,6 +142,16 @@ func Summarise(points []Point, threshold float64) Trend {
 	sen.Lo, sen.Hi = t.Lo, t.Hi
 	t.reach(pts, sen)
 	return t
+}
+
+// unchanging reports whether a series without measuring errors, such as a count, has one value on every visit.
+func unchanging(pts []Point) bool {
+	for _, p := range pts {
+		if p.Value != pts[0].Value || p.half() > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // serial makes p and interval wider for visits that resemble the ones before.

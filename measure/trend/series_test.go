@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -53,6 +54,7 @@ func TestSummarise(t *testing.T) {
 		{"one unread", []float64{1, 2, nan, 4, 5, 6}, 0, nan, 1, true, []Code{FewVisits}},
 		{"error swallows it", []float64{1, 2, 3, 4, 5}, 20, 10, 1, false, []Code{FewVisits, Widened, NoForecastFew}},
 		{"flat", []float64{3, 3, 3, 3, 3, 3, 3, 3}, 1, 10, 0, false, []Code{Widened, NoForecastFlat}},
+		{"a count that stays the same", []float64{2, 2, 2, 2, 2, 2, 2, 2}, 0, nan, 0, false, []Code{Unchanging}},
 		{"falling", []float64{8, 7, 6, 5, 4, 3, 2, 1}, 0, 10, -1, false, []Code{Resemble, NoForecastFlat}}, // leap days make the deviations alike
 	}
 	for _, tt := range tests {
@@ -65,6 +67,9 @@ func TestSummarise(t *testing.T) {
 				assert.InDelta(t, tt.slope, got.Slope, 0.003) // years of 365 and 366 days
 			}
 			assert.Equal(t, tt.rising, got.Rising())
+			if slices.Contains(tt.codes, Unchanging) {
+				assert.True(t, math.IsNaN(got.Lo) && math.IsNaN(got.Hi), "no interval of no width")
+			}
 			assert.Equal(t, tt.codes, codes(got.Notes))
 			assert.Empty(t, got.ReachedOn)
 		})

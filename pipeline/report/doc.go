@@ -5,8 +5,10 @@
 package report
 
 import (
+	"tilelapse/measure/associate"
 	"tilelapse/measure/order"
 	"tilelapse/measure/plane"
+	"tilelapse/measure/trend"
 	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/survey"
 	"tilelapse/pipeline/table"
@@ -24,9 +26,12 @@ type Input struct {
 	Kinds     []string        // kind read from the words of each upkeep entry without one, in the order of Survey.Upkeep
 	Else      Sensitivity     // what the same photographs say when asked otherwise
 	Plan      order.Plan      // the cleaning order, its places in the order of Set.Priorities
-	Since     []string        // of every place: when work was last recorded, in words
-	Originals string          // SHA-256 of ORIGINALS.sha256
-	Hashes    []Hash          // of every original
+	// Notes are the remarks on every row of Set.Trends, by view, zone and measure: told apart by code they need not be
+	// repeated line by line.
+	Notes     map[[3]string][]trend.Note
+	Since     []string // of every place: when work was last recorded, in words
+	Originals string   // SHA-256 of ORIGINALS.sha256
+	Hashes    []Hash   // of every original
 }
 
 // View is a view with its pictures. Coordinates are px of the pictures' own frame before scaling, W x H.
@@ -70,6 +75,8 @@ type Finding struct {
 	Made    bool // the test could be made
 	Told    bool // it found a difference, after correction for the number of tests
 	LeftOut LeftOut
+	// Stay are the curves of how long tiles stayed, the others [0] and the more whitened at first [1]; of one test only.
+	Stay [2]associate.Curve
 }
 
 // LeftOut says what leaving out each photo in turn did to a finding. NaN = not available.
@@ -91,15 +98,18 @@ type Sensitivity struct {
 // SlopeRange is a zone's growth of whitening, percentage points a year, with each visit left out in turn.
 type SlopeRange struct {
 	View, Zone            string
-	Slope, Least, Most    float64
+	Slope, Lo, Hi         float64 // with all visits, and its interval
+	Least, Most           float64
 	LeastWithout, Without string // the photos left out at these ends
 }
 
 // BaselineChange is a zone's latest figures counted from the survey's baseline and from another one.
 type BaselineChange struct {
 	View, Zone, Visit  string
-	Baseline, Other    string // their names, "" = the reference photo
-	Drift, DriftOther  float64
+	Baseline, Other    string  // their names, "" = the reference photo
+	Drift, Lo, Hi      float64 // drift and its interval
+	DriftOther         float64
+	OtherLo, OtherHi   float64
 	Off, OffOther      int // off-palette tiles
 	Missing, MissOther int
 }

@@ -1,8 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -30,6 +32,14 @@ type yearBar struct {
 	Year           string
 	Used, Rejected int
 	UsedW, RejW    float64
+}
+
+// controlLine is a stable surface with the size of its readings.
+type controlLine struct {
+	View, Control string
+	Readings      int
+	Middle, Most  float64
+	Notes         string
 }
 
 // opacityLine is a zone's latest figure at three limits of opacity.
@@ -100,10 +110,10 @@ func (p *page) follow(w words.Table) {
 		}
 		answered, done := false, false
 		for _, o := range es {
-			if o.When.From < e.When.From || (o.Zone != "" && e.Zone != "" && !strings.EqualFold(o.Zone, e.Zone)) {
+			if o.When.Before(e.When) || (o.Zone != "" && e.Zone != "" && !strings.EqualFold(o.Zone, e.Zone)) {
 				continue
 			}
-			after := fmt.Sprintf("%s: %s (%s)", o.When, o.Work, w.Say("follow.days", o.When.From-e.When.From))
+			after := fmt.Sprintf("%s: %s (%s)", o.When, o.Work, later(e.When, o.When, w))
 			if o.Kind == "answered" && e.Kind == "asked" && !answered {
 				l.Answer, answered = after, true
 			}
@@ -113,6 +123,18 @@ func (p *page) follow(w words.Table) {
 		}
 		p.Follow = append(p.Follow, l)
 	}
+}
+
+// later words how long after one entry another was; dates that overlap have no order.
+func later(a, b trend.Span, w words.Table) string {
+	least, most := b.From-a.To, b.To-a.From
+	switch {
+	case least == most:
+		return w.Say("follow.days", least)
+	case !a.Before(b):
+		return w.Say("follow.overlap")
+	}
+	return w.Say("follow.between", least, most)
 }
 
 // silences lists every zone's longest time without an entry of work, when the survey says what the file covers.
@@ -150,37 +172,23 @@ func (p *page) silences() {
 	}
 }
 
-// limits takes the limits that every test made has in common out of the findings, to be told once.
-func (p *page) limits() {
-	made := 0
-	n := map[string]int{}
+// shared gathers the limits that tests have in common, to be told once.
+func (p *page) shared() {
 	for _, f := range p.Findings {
-		if f.Made {
-			made++
-			for _, l := range f.Limits {
-				n[l]++
-			}
-		}
-	}
-	if made < 2 {
-		return
-	}
-	findings := append([]Finding(nil), p.Findings...)
-	for i, f := range findings {
 		if !f.Made {
 			continue
 		}
-		var own, all []string
-		for _, l := range f.Limits {
-			if n[l] < made {
-				own = append(own, l)
-			} else {
-				all = append(all, l)
+		for _, l := range f.Shared.Limits {
+			if !slices.Contains(p.Shared.Limits, l) {
+				p.Shared.Limits = append(p.Shared.Limits, l)
 			}
 		}
-		findings[i].Limits, p.Limits = own, all
+		for _, l := range f.Shared.Weaken {
+			if !slices.Contains(p.Shared.Weaken, l) {
+				p.Shared.Weaken = append(p.Shared.Weaken, l)
+			}
+		}
 	}
-	p.Findings = findings
 }
 
 // perYear counts photos by year.
@@ -221,6 +229,41 @@ func (p *page) perYear(w words.Table) {
 			b.Year = w.Say("undated")
 		}
 		p.PerYear = append(p.PerYear, b)
+	}
+}
+
+// inOrder puts what is told of zones in the order of the page.
+func inOrder[T any](p *page, rows []T, of func(T) (view, zone string)) []T {
+	at := map[[2]string]int{}
+	for i, z := range p.Zones {
+		at[[2]string{z.View, z.ID}] = i
+	}
+	rows = slices.Clone(rows)
+	slices.SortStableFunc(rows, func(a, b T) int {
+		av, az := of(a)
+		bv, bz := of(b)
+		return cmp.Compare(at[[2]string{av, az}], at[[2]string{bv, bz}])
+	})
+	return rows
+}
+
+// controls sums up the readings of every stable surface: their list is as long as the survey, and stands in controls.csv.
+func (p *page) controls() {
+	for i, j := 0, 0; i < len(p.Set.Controls); i = j {
+		c := p.Set.Controls[i]
+		for j = i; j < len(p.Set.Controls) && p.Set.Controls[j].View == c.View && p.Set.Controls[j].Control == c.Control; j++ {
+		}
+		of := p.Set.Controls[i:j]
+		l := controlLine{View: c.View, Control: c.Control}
+		l.Readings, l.Middle, l.Most = sizes(of, func(c table.Control) float64 { return c.DE00 })
+		var notes []string
+		for _, o := range of {
+			if o.Note != "" && !slices.Contains(notes, o.Note) {
+				notes = append(notes, o.Note)
+			}
+		}
+		l.Notes = strings.Join(notes, "; ")
+		p.ControlLines = append(p.ControlLines, l)
 	}
 }
 
@@ -271,19 +314,6 @@ func sizesIn[T any](w words.Table, key string, rows []T, of func(T) float64) str
 		return ""
 	}
 	return w.Say(key, n, table.Number(middle, 1), table.Number(most, 1))
-}
-
-// slopeWords words a slope with what is known of it.
-func slopeWords(t table.Trend, w words.Table) string {
-	switch {
-	case math.IsNaN(t.SlopePerYear):
-		return ""
-	case math.IsNaN(t.Lo) || math.IsNaN(t.Hi):
-		return w.Say("trend.slopeonly", table.Number(t.SlopePerYear, 2))
-	case math.IsNaN(t.PTrend):
-		return w.Say("trend.nop", table.Number(t.SlopePerYear, 2), table.Number(t.Lo, 2), table.Number(t.Hi, 2))
-	}
-	return w.Say("trend.slope", table.Number(t.SlopePerYear, 2), table.Number(t.Lo, 2), table.Number(t.Hi, 2), probability(t.PTrend))
 }
 
 // withoutPhoto words what leaving out each photo did to a finding.

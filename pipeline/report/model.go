@@ -15,33 +15,35 @@ const MaxBytes = 15 << 20
 // page is what the templates show.
 type page struct {
 	Input
-	Site      string
-	From, To  string
-	Headlines []headline
-	Warnings  []string
-	Zones     []zonePage
-	Compare   []comparePage
-	Gaps      []gapPage
-	Priority  []priorityPage
-	Glazes    []glazePage
-	ToPalette bool // some glaze was held against its intended colour
-	Upkeep    []upkeepLine
-	Follow    []followLine
-	Silent    []silentLine
-	Limits    []string // of every test made
-	Record    string
-	Rule      string // of the cleaning order
-	Cautions  []words.Caution
-	NoEntry   string
-	PerYear   []yearBar
-	Opacities []opacityLine
-	SameOrder bool
-	Rejected  []table.Photo
-	Used      []table.Photo
-	Repeat    []table.Repeat
-	Controls  []table.Control
-	Metric    bool
-	Sheets    []sheetPage
+	Site         string
+	From, To     string
+	Headlines    []headline
+	Warnings     []string
+	Zones        []zonePage
+	Compare      []comparePage
+	Gaps         []gapPage
+	Priority     []priorityPage
+	Glazes       []glazePage // whose drift is told, the largest first
+	Untold       []glazePage // whose drift can't be told from none
+	ToPalette    bool        // some glaze was held against its intended colour
+	Upkeep       []upkeepLine
+	Follow       []followLine
+	Silent       []silentLine
+	Shared       words.Shared // limits that tests have in common
+	Record       string
+	Rule         string // of the cleaning order
+	Cautions     []words.Caution
+	NoEntry      string
+	PerYear      []yearBar
+	Opacities    []opacityLine
+	SameOrder    bool
+	Rejected     []table.Photo
+	Used         []table.Photo
+	Repeat       []table.Repeat
+	ControlLines []controlLine
+	Tested       int // slopes shown with a p-value
+	Metric       bool
+	Sheets       []sheetPage
 
 	frame frame
 }
@@ -60,6 +62,13 @@ type glazePage struct {
 	Size     string
 }
 
+// glazeTable is a table of glazes.
+type glazeTable struct {
+	Name      string
+	Rows      []glazePage
+	ToPalette bool
+}
+
 // newPage picks from the tables what the reports show.
 func newPage(in Input, w words.Table) *page {
 	p := &page{Input: in, Site: in.Survey.Site, Metric: in.Survey.Report.Units != "us"}
@@ -76,7 +85,7 @@ func newPage(in Input, w words.Table) *page {
 			p.Used = append(p.Used, ph)
 		}
 	}
-	p.Repeat, p.Controls = in.Set.Repeat, in.Set.Controls
+	p.Repeat = in.Set.Repeat
 	p.zones(w)
 	p.gaps(w)
 	p.priorities(w)
@@ -84,7 +93,11 @@ func newPage(in Input, w words.Table) *page {
 	p.upkeep(w)
 	p.perYear(w)
 	p.opacities()
-	p.limits()
+	p.controls()
+	p.Tested = p.tested()
+	p.Else.Slopes = inOrder(p, p.Else.Slopes, func(s SlopeRange) (string, string) { return s.View, s.Zone })
+	p.Else.Baselines = inOrder(p, p.Else.Baselines, func(b BaselineChange) (string, string) { return b.View, b.Zone })
+	p.shared()
 	p.summary(w)
 	return p
 }
@@ -185,11 +198,20 @@ func (p *page) glazes(w words.Table) {
 			continue
 		}
 		p.ToPalette = p.ToPalette || !math.IsNaN(g.PaletteDE00)
-		p.Glazes = append(p.Glazes, glazePage{
+		one := glazePage{
 			Glaze: g, Was: swatch(g.RefL, g.RefA, g.RefB), Now: swatch(g.RefL+g.DL, g.RefA+g.DA, g.RefB+g.DB),
-			Figure: span(w, g.DriftDE00, g.Lo, g.Hi, ""), Size: w.Say("drift." + driftSize(g)),
-		})
+			Figure: table.Number(g.DriftDE00, 1), Size: w.Say("drift." + driftSize(g)),
+		}
+		if !math.IsNaN(g.Lo) && !math.IsNaN(g.Hi) {
+			one.Figure = span(w, g.DriftDE00, g.Lo, g.Hi, "")
+		}
+		if told(g) {
+			p.Glazes = append(p.Glazes, one)
+		} else {
+			p.Untold = append(p.Untold, one)
+		}
 	}
+	sort.SliceStable(p.Glazes, func(i, j int) bool { return p.Glazes[i].DriftDE00 > p.Glazes[j].DriftDE00 })
 }
 
 // less compares pairs of keys in turn.

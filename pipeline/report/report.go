@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"embed"
 	"encoding/base64"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/lucasb-eyer/go-colorful"
 
+	"tilelapse/measure/trend"
 	"tilelapse/pipeline/report/words"
 	"tilelapse/pipeline/table"
 )
@@ -73,20 +75,32 @@ func render(in Input, name string, fill func(*page, words.Table) error) ([]byte,
 		"repeatable": func(rs []table.Repeat) string {
 			return sizesIn(w, "method.repeatable", rs, func(r table.Repeat) float64 { return r.ScaleDiff })
 		},
-		"slope": func(t trendLine) string { return slopeWords(t.Trend, w) },
+		"slope": func(t trendLine) string { return slopeWords(t, w) },
+		"stay":  func(f Finding) *stayChart { return newStay(f.Stay, w) },
 		"leftout": func(cs []table.Control) string {
 			return sizesIn(w, "method.left", cs, func(c table.Control) float64 { return c.DE00 })
 		},
-		"span":   func(v, lo, hi float64, unit string) string { return span(w, v, lo, hi, unit) },
-		"area":   p.area,
-		"num":    func(v float64, d int) string { return dash(table.Number(v, d)) },
-		"dash":   dash,
-		"stated": func(s string) string { return orUnknown(s, w) },
-		"nan":    math.IsNaN,
-		"title":  p.title,
-		"add":    func(a, b int) int { return a + b },
-		"f":      func(v float64) string { return table.Number(v, 1) },
-		"swatch": swatch,
+		"span": func(v, lo, hi float64, unit string) string { return span(w, v, lo, hi, unit) },
+		"span2": func(v, lo, hi float64) string {
+			if math.IsNaN(lo) || math.IsNaN(hi) {
+				return dash(table.Number(v, 2))
+			}
+			return w.Say("span", table.Number(v, 2), table.Number(lo, 2), table.Number(hi, 2))
+		},
+		"orlater":       func(s string) string { return cmp.Or(s, w.Say("trend.further")) },
+		"visitsToClaim": func() int { return trend.ClaimVisits },
+		"visitsToDate":  func() int { return trend.ForecastVisits },
+		"exactVisits":   func() int { return trend.ExactVisits },
+		"glazetable":    func(name string, rows []glazePage, palette bool) glazeTable { return glazeTable{name, rows, palette} },
+		"area":          p.area,
+		"num":           func(v float64, d int) string { return dash(table.Number(v, d)) },
+		"dash":          dash,
+		"stated":        func(s string) string { return orUnknown(s, w) },
+		"nan":           math.IsNaN,
+		"title":         p.title,
+		"add":           func(a, b int) int { return a + b },
+		"f":             func(v float64) string { return table.Number(v, 1) },
+		"swatch":        swatch,
 	}).ParseFS(pageFiles, "page/*.gohtml")
 	if err != nil {
 		return nil, err

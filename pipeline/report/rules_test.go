@@ -41,8 +41,8 @@ func TestAreasInTheUnitsAskedFor(t *testing.T) {
 	assert.Equal(t, "22 sq ft", us.area(20000), "20000 / 929.0304 = 21.53")
 	assert.Equal(t, "1.0 sq ft", us.area(929.0304))
 	place := order.Place{Order: 1, Reason: order.Reason{Largest: true}, Zone: order.Zone{Cm2: 929.0304, Cm2Lo: 464.5152, Cm2Hi: 1858.0608, Growth: 929.0304, GrowthLo: 929.0304, GrowthHi: 1858.0608, AtRisk: 3}}
-	assert.Equal(t, "largest whitened area; 929 cm² (465 to 1858); growth a year 929 cm² (929 to 1858); 3 tiles beside gaps", us.Words.Why(place, metric.areaSpan, ""))
-	assert.Equal(t, "largest whitened area; 1.0 sq ft (0.5 to 2.0); growth a year 1.0 sq ft (1.0 to 2.0); 3 tiles beside gaps", us.Words.Why(place, us.areaSpan, ""))
+	assert.Equal(t, "largest whitened area; 929 cm² (465 to 1858); growth a year 929 cm² (929 to 1858); tiles beside gaps: 3", us.Words.Why(place, metric.areaSpan, ""))
+	assert.Equal(t, "largest whitened area; 1.0 sq ft (0.5 to 2.0); growth a year 1.0 sq ft (1.0 to 2.0); tiles beside gaps: 3", us.Words.Why(place, us.areaSpan, ""))
 }
 
 func TestSheetsAndReportKeepToUSUnits(t *testing.T) {

@@ -99,8 +99,8 @@ func largeIn(t *testing.T, w words.Table) Input {
 				set.Intervals = append(set.Intervals, table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct removed", Visits: 2, SlopePerYear: nan, Lo: nan, Hi: nan, PTrend: nan, SameSeasonP: nan, Threshold: nan, Note: w.Cleaning(trend.Cleaning{Entries: []trend.Entry{{When: trend.Span{From: 18780, To: 18782}, Work: "soft wash"}}, Removed: 6.2, Lo: 2, Hi: 10.1, Regrowth: trend.Slope{PerUnit: nan}, PerYear: nan})},
 					table.Trend{View: id, Zone: zone.ID, Measure: "scale_pct", Visits: 3, From: visits[1], To: visits[3], SlopePerYear: nan, Lo: nan, Hi: nan, PTrend: nan, SameSeasonP: nan, Threshold: nan, Note: w.Note(trend.Note{Code: trend.TooFewVisits, Args: []any{3, 4}})})
 			}
-			in.Else.Slopes = append(in.Else.Slopes, SlopeRange{id, zone.ID, 1.9, 1.4, 2.6, "photos/2017-05-20/" + id + ".jpg", "photos/2024-05-04/" + id + ".jpg"})
-			in.Else.Baselines = append(in.Else.Baselines, BaselineChange{id, zone.ID, visits[6], "", "photos/2017-05-20/" + id + ".jpg", 2.2, 2.0, 1, 1, 4, 4})
+			in.Else.Slopes = append(in.Else.Slopes, SlopeRange{id, zone.ID, 1.9, 1.1, 3.2, 1.4, 2.6, "photos/2017-05-20/" + id + ".jpg", "photos/2024-05-04/" + id + ".jpg"})
+			in.Else.Baselines = append(in.Else.Baselines, BaselineChange{id, zone.ID, visits[6], "", "photos/2017-05-20/" + id + ".jpg", 2.2, 0.6, 4, 2.0, 0.5, 3.8, 1, 1, 4, 4})
 			in.FirstLast = append(in.FirstLast, table.Compare{View: id, Zone: zone.ID, Visit: visits[6], Against: visits[1], CommonTiles: 120, CommonPct: 78, ScaleChange: 9 + float64(z), Lo: 5 - 7*float64(v-1)*float64(1-z), Hi: 13})
 			set.Priorities = append(set.Priorities, table.Priority{Order: float64(len(set.Priorities) + 1), View: id, Zone: zone.ID, ScaleCm2: 4200, ScaleCm2Lo: 3500, ScaleCm2Hi: 5100, GrowthCm2: 410, TilesAtRisk: 7, HoursLo: 1.3, HoursHi: 1.9, CostLo: 60, CostHi: 85, Currency: "EUR", SinceUpkeepDays: nan,
 				Why: "?"})

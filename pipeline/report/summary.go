@@ -17,15 +17,7 @@ func (p *page) summary(w words.Table) {
 	p.tilesLead(w)
 	p.sureLead(w)
 	p.firstLead(w)
-	for _, f := range p.Findings {
-		if f.Told {
-			fragile := ""
-			if len(f.LeftOut.Changes)+len(f.LeftOut.NotMade) > 0 {
-				fragile = " " + w.Say("head.fragile")
-			}
-			p.headline(w, "together", w.Say("head.together", sentence(f.Answer), fragile))
-		}
-	}
+	p.togetherLead(w)
 	for _, z := range p.Zones {
 		switch {
 		case math.IsNaN(z.Latest.ScalePct):
@@ -46,6 +38,24 @@ func (p *page) summary(w words.Table) {
 	}
 	if len(p.Repeat) == 0 {
 		p.Warnings = append(p.Warnings, w.Say("warn.norepeat"))
+	}
+}
+
+// togetherLead says what went together, and once for all of it that this shows no cause.
+func (p *page) togetherLead(w words.Table) {
+	told := false
+	for _, f := range p.Findings {
+		if !f.Told {
+			continue
+		}
+		told = true
+		p.headline(w, "together", sentence(f.Answer))
+		if len(f.LeftOut.Changes)+len(f.LeftOut.NotMade) > 0 {
+			p.headline(w, "together", w.Say("head.fragile"))
+		}
+	}
+	if told {
+		p.headline(w, "together", w.Say("head.together"))
 	}
 }
 
@@ -81,7 +91,7 @@ func (p *page) lead(w words.Table) {
 		s += " " + w.Say("head.alike", alike)
 	}
 	p.headline(w, "changed", s)
-	var up, down, same int
+	var up, down, same, not int
 	for _, z := range p.Zones {
 		switch z.direction() {
 		case 1:
@@ -90,10 +100,12 @@ func (p *page) lead(w words.Table) {
 			down++
 		case 0:
 			same++
+		default:
+			not++
 		}
 	}
 	if up+down+same > 0 {
-		p.headline(w, "changed", w.Say("head.changes", up, up+down+same, down, same))
+		p.headline(w, "changed", w.Say("head.changes", up, down, same, not))
 	}
 }
 
@@ -169,12 +181,12 @@ func (p *page) tilesLead(w words.Table) {
 	if len(p.Zones) == 0 {
 		return
 	}
-	s := w.Say("head.tiles", missing+unseen, lost)
-	if lost > 0 {
-		s += " " + w.Say("head.lost", from, to)
-	}
+	s := w.Say("head.tiles", missing+unseen)
 	if unseen > 0 {
-		s += " " + w.Say("head.unseen", unseen)
+		s = w.Say("head.tiles.unseen", missing+unseen, unseen)
+	}
+	if lost > 0 {
+		s += " " + w.Say("head.lost", lost, from, to)
 	}
 	if off > 0 {
 		s += " " + w.Say("head.off", off)
@@ -183,15 +195,10 @@ func (p *page) tilesLead(w words.Table) {
 }
 
 func (p *page) glazeLead(w words.Table) {
-	var most *glazePage
-	for i, g := range p.Glazes {
-		if told(g.Glaze) && (most == nil || g.DriftDE00 > most.DriftDE00) {
-			most = &p.Glazes[i]
-		}
-	}
-	if most == nil {
+	if len(p.Glazes) == 0 {
 		return
 	}
+	most := p.Glazes[0]
 	p.headline(w, "changed", w.Say("head.glaze", most.Glaze.Glaze, most.View, most.Size, most.Figure, most.Visit))
 }
 

@@ -22,8 +22,9 @@ type zonePage struct {
 	Drift           Chart
 	Losses          Chart
 	Spark           Spark
-	Rows            []table.Zone
+	Rows            []zoneRow
 	Trends          []trendLine
+	Shared          []string // remarks on every row of Trends
 	Intervals       []trendLine
 	Change          *table.Compare // between the first and the latest reading, on tiles read in both; nil = one visit
 	Gone            gone           // at the latest visit
@@ -32,10 +33,10 @@ type zonePage struct {
 	Cleanings       []trendLine    // what each cleaning removed
 }
 
-// trendLine is a row of trends.csv with its measure in words.
-type trendLine struct {
-	table.Trend
-	Measure string
+// zoneRow is a visit's figures, and how many tiles are neither told on it nor seen missing before.
+type zoneRow struct {
+	table.Zone
+	Untold int
 }
 
 // gone counts a zone's tiles that are not there.
@@ -76,7 +77,7 @@ func (p *page) zones(w words.Table) {
 // zone makes one zone's page from its rows.
 func (p *page) zone(w words.Table, rows []table.Zone, taken map[string][2]string, lost map[[3]string]gone) zonePage {
 	z := rows[0]
-	zp := zonePage{View: z.View, ID: z.Zone, Title: p.title(z.View, z.Zone), Anchor: fmt.Sprintf("zone-%d", len(p.Zones)+1), Rows: rows}
+	zp := zonePage{View: z.View, ID: z.Zone, Title: p.title(z.View, z.Zone), Anchor: fmt.Sprintf("zone-%d", len(p.Zones)+1)}
 	zp.First, zp.Last = rows[0], rows[len(rows)-1]
 	zp.Latest = zp.Last
 	read := false
@@ -100,27 +101,27 @@ func (p *page) zone(w words.Table, rows []table.Zone, taken map[string][2]string
 		drift = append(drift, sample{from, to, r.DriftDE00, r.DriftLo, r.DriftHi, when})
 		g := lost[[3]string{r.View, r.Zone, r.Visit}]
 		s := sample{from, to, float64(g.Total()), math.NaN(), math.NaN(), when}
+		if g.Untold > 0 {
+			s.visit += w.Say("untold", g.Untold)
+		}
 		if g.Unseen > 0 {
 			s.lo, s.hi = float64(g.Missing), s.v
 		}
 		gaps = append(gaps, s)
 		zp.Gone = g
+		zp.Rows = append(zp.Rows, zoneRow{r, g.Untold})
 	}
 	entries := p.entries(z.Zone, w)
 	zp.Whitening = newChart(w.Say("chart.whitening"), "%", scale, p.frame, 5, entries)
 	zp.Drift = newChart(w.Say("chart.drift"), "ΔE00", drift, p.frame.bare(), 3, nil)
 	zp.Losses = newChart(w.Say("chart.losses"), "", gaps, p.frame.bare(), 4, nil)
 	zp.Spark = newSpark(scale, p.frame, 5)
-	for _, t := range p.Set.Trends {
-		if t.View == z.View && t.Zone == z.Zone {
-			zp.Trends = append(zp.Trends, trendLine{t, w.Say("measure." + strings.ReplaceAll(t.Measure, " ", "_"))})
-		}
-	}
+	zp.Trends, zp.Shared = p.slopes(z.View, z.Zone, w)
 	for _, t := range p.Set.Intervals {
 		if t.View != z.View || t.Zone != z.Zone {
 			continue
 		}
-		line := trendLine{t, w.Say("measure." + strings.ReplaceAll(t.Measure, " ", "_"))}
+		line := trendLine{Trend: t, Measure: measureOf(t, w)}
 		if t.Measure == "scale_pct removed" {
 			zp.Cleanings = append(zp.Cleanings, line)
 		} else {

@@ -11,29 +11,39 @@ import (
 // Finding is one test of the fixed list in words.
 type Finding struct {
 	Question, Answer, Method string
-	Limits                   []string
+	Limits                   []string // its own, beside those of Shared
 	Weaken                   []string // what would weaken it, with the counter-check's number where there is one
+	Shared                   Shared
 }
+
+// Shared are the limits that a test has in common with others, to be told once for all of them.
+type Shared struct{ Limits, Weaken []string }
 
 // Finding words a test's result.
 func (t Table) Finding(r associate.Result) Finding {
 	say := func(key string, a ...any) string { return t.Say("test."+key, a...) }
-	f := Finding{Question: say(r.ID + ".question"), Method: say(r.ID + ".method"), Answer: t.answer(r), Limits: []string{say("scope")}}
+	f := Finding{Question: say(r.ID + ".question"), Method: say(r.ID + ".method"), Answer: t.answer(r)}
 	if r.ID != associate.GrowthUpkeep {
-		f.Limits = append(f.Limits, say("limit.band"), say("limit.hidden"), say("limit.interval"), say("limit.state"))
+		f.Shared.Limits = []string{say("limit.band"), say("limit.hidden"), say("limit.interval"), say("limit.state"), say("limit.repeat")}
+		f.Shared.Weaken = []string{say("weaken.photo"), say("weaken.work")}
 		if r.Untold > 0 {
 			f.Limits = append(f.Limits, say("limit.untold", whole(r.Untold)))
 		}
 		if r.Losses > 0 && r.Losses < 10 {
 			f.Limits = append(f.Limits, say("limit.few", whole(r.Losses)))
 		}
-		f.Weaken = append(f.Weaken, say("weaken.photo"), say("weaken.work"))
+	}
+	if !math.IsNaN(r.POnceEach) {
+		f.Weaken = append(f.Weaken, say("weaken.once", t.Probability(r.POnceEach)))
 	}
 	switch r.ID {
 	case associate.WhitenedBefore, associate.StayedShorter:
-		f.Limits = append(f.Limits, say("limit.repeat"))
-		if r.Finding != associate.NotMade {
+		switch {
+		case r.Finding == associate.NotMade:
+		case r.Inflation > 1:
 			f.Limits = append(f.Limits, say("limit.alike", figure(r.Inflation), t.Probability(r.PAlone)))
+		default:
+			f.Limits = append(f.Limits, say("limit.notalike"))
 		}
 		f.Weaken = append(f.Weaken, say("weaken.common"), say("weaken.look"))
 	case associate.BesideGap, associate.InGroups:
@@ -44,10 +54,16 @@ func (t Table) Finding(r associate.Result) Finding {
 		}
 	case associate.GrowthUpkeep:
 		f.Limits = append(f.Limits, say("limit.file"), say("limit.regress"))
-		f.Weaken = append(f.Weaken, say("weaken.season"), say("weaken.chosen"))
-	}
-	if !math.IsNaN(r.POnceEach) {
-		f.Weaken = append([]string{say("weaken.once", t.Probability(r.POnceEach))}, f.Weaken...)
+		switch u := r.Uncleaned; {
+		case r.Cleaned == 0:
+		case math.IsNaN(u.P):
+			f.Limits = append(f.Limits, say("limit.net", whole(r.Cleaned)))
+			f.Weaken = append(f.Weaken, say("weaken.net.none"))
+		default:
+			f.Limits = append(f.Limits, say("limit.net", whole(r.Cleaned)))
+			f.Weaken = append(f.Weaken, say("weaken.net", whole(u.N[1]), figure(u.Estimate), t.interval(u.Lo, u.Hi), t.Probability(u.P)))
+		}
+		f.Weaken = append(f.Weaken, say("weaken.season"), say("weaken.early"), say("weaken.chosen"))
 	}
 	return f
 }
@@ -71,17 +87,26 @@ func (t Table) answer(r associate.Result) string {
 	switch r.ID {
 	case associate.WhitenedBefore, associate.BesideGap:
 		c := r.Counts
-		numbers(whole(c.ExposedLost), whole(c.ExposedLost+c.ExposedKept), whole(c.OtherLost), whole(c.OtherLost+c.OtherKept), t.times(r.Effect, r.Lo, r.Hi))
+		numbers(t.share(c.ExposedLost, c.ExposedLost+c.ExposedKept), t.share(c.OtherLost, c.OtherLost+c.OtherKept), t.times(r.Effect, r.Lo, r.Hi))
 	case associate.InGroups:
 		g := r.Together
 		numbers(whole(g.Pairs), whole(r.Losses), figure(g.Expected), whole(g.Lo), whole(g.Hi))
 	case associate.StayedShorter:
 		o, n := r.Survival.LogRank.Observed, r.Survival.N
-		numbers(whole(int(o[1])), whole(n[1]), whole(int(o[0])), whole(n[0]), t.times(r.Effect, r.Lo, r.Hi))
+		numbers(t.share(int(o[1]), n[1]), t.share(int(o[0]), n[0]), t.times(r.Effect, r.Lo, r.Hi))
 	case associate.GrowthUpkeep:
 		numbers(whole(r.Shift.N[0]), whole(r.Shift.N[1]), figure(r.Effect), t.interval(r.Lo, r.Hi))
 	}
 	return s + say("p", t.Probability(r.P), whole(r.Made), t.Probability(r.Holm))
+}
+
+// share writes k of n with the interval of their share, as if they were independent.
+func (t Table) share(k, n int) string {
+	lo, hi := associate.Wilson(k, n, associate.Level)
+	if math.IsNaN(lo) {
+		return t.Say("test.share.bare", whole(k), whole(n))
+	}
+	return t.Say("test.share", whole(k), whole(n), figure(100*float64(k)/float64(n)), figure(100*lo), figure(100*hi))
 }
 
 func (t Table) times(v, lo, hi float64) string {

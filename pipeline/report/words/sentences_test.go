@@ -48,7 +48,7 @@ func TestNotesFitTheirPlaces(t *testing.T) {
 			assert.NotContains(t, en.Note(n), bad)
 		}
 	}
-	assert.Equal(t, "change from 1.00 to 3.00 in 730 days; too few visits for a slope", en.Note(trend.Note{Code: trend.ByDifference, Args: []any{1.0, 3.0, math.NaN(), math.NaN(), 730}}))
+	assert.Equal(t, "change from 1.00 to 3.00 in 730 days, too few visits for a slope", en.Note(trend.Note{Code: trend.ByDifference, Args: []any{1.0, 3.0, math.NaN(), math.NaN(), 730}}))
 }
 
 func TestSilenceIsWhatTheFileHolds(t *testing.T) {
