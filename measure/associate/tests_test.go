@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -387,4 +388,68 @@ func TestCloserComparisonBesideGaps(t *testing.T) {
 	beside, near = count(wall{cols: 20, rows: 12, visits: 7, base: -4, byGap: 1.8})
 	t.Logf("spread: beside %d, near %d of 60", beside, near)
 	assert.Greater(t, near, 48)
+}
+
+// Losses are permuted within zone and height band only: where a whole band fell and nothing else, every permutation is
+// what was seen, however far the rest of the wall would let the losses scatter.
+func TestPermutationsStayWithinZoneAndHeightBand(t *testing.T) {
+	v := View{ID: "v", Visits: []trend.Span{{From: 0, To: 0}, {From: 300, To: 300}}}
+	const cols = 12
+	for z := range 2 {
+		for i := range 3 * cols { // three bands of twelve tiles a zone
+			row, col := i/cols, i%cols
+			tile := Tile{ID: fmt.Sprintf("z%d-%d", z, i), Zone: fmt.Sprint("z", z), Y: float64(100*z + 10*row), States: []State{Present, Present}, Scale: []float64{1, 1}}
+			at := z*3*cols + i
+			if col > 0 {
+				tile.Neighbours = append(tile.Neighbours, at-1)
+			}
+			if col < cols-1 {
+				tile.Neighbours = append(tile.Neighbours, at+1)
+			}
+			if z == 0 && row == 2 {
+				tile.States[1] = Missing
+			}
+			v.Tiles = append(v.Tiles, tile)
+		}
+	}
+	require.NoError(t, v.Validate())
+	groups := byGroup(cases([]View{v}, false))
+	require.Len(t, groups, 6, "a zone and a band each")
+	got := together([]View{v}, groups, Options{Permutations: 199, Seed: 1})
+	assert.Equal(t, cols-1, got.Pairs)
+	assert.InDelta(t, cols-1, got.Expected, 1e-9)
+	assert.Equal(t, [2]int{cols - 1, cols - 1}, [2]int{got.Lo, got.Hi})
+	assert.Equal(t, 1.0, got.P)
+
+	for i := range v.Tiles { // one band for both zones and all heights: the same losses stand out
+		v.Tiles[i].Zone, v.Tiles[i].Y = "z", 0
+	}
+	all := byGroup(cases([]View{v}, false))
+	for i := range all {
+		for j := range all[i] {
+			all[i][j].group.band = 0
+		}
+	}
+	one := together([]View{v}, byGroup(slices.Concat(all...)), Options{Permutations: 199, Seed: 1})
+	assert.Less(t, one.P, 0.05, "else this check could not fail")
+}
+
+// Every test of the list that was made counts in the correction, found or not.
+func TestEveryTestMadeCountsInTheCorrection(t *testing.T) {
+	v := wall{cols: 16, rows: 10, visits: 6, base: -3, byScale: 1.5, byGap: 1, hidden: 0.05}.make(rand.New(rand.NewSource(5)))
+	rs := Tests([]View{v}, nil, Options{Permutations: 999, Seed: 20})
+	smallest, made := rs[0], 0
+	for _, r := range rs {
+		if !math.IsNaN(r.P) {
+			made++
+			if r.P < smallest.P {
+				smallest = r
+			}
+		}
+	}
+	require.Equal(t, 4, made, "no growth was given")
+	for _, r := range rs {
+		assert.Equal(t, made, r.Made)
+	}
+	assert.InDelta(t, float64(made)*smallest.P, smallest.Holm, 1e-12)
 }

@@ -89,3 +89,44 @@ func TestReasons(t *testing.T) {
 	assert.Equal(t, Reason{Class: NotTold}, p.Places[3].Reason)
 	assert.True(t, p.Last)
 }
+
+// The order is that of the sentence: next comes, among the zones whose interval reaches the largest left, the one with
+// most tiles beside gaps, of equals the one that grows fastest, then the larger; zones not told from none follow.
+func TestOrderFollowsItsSentence(t *testing.T) {
+	rng := rand.New(rand.NewSource(9))
+	for range 300 {
+		var zs []Zone
+		for i := range 2 + rng.Intn(7) {
+			z := zone(string(rune('a'+i)), float64(20+rng.Intn(500)), float64(1+rng.Intn(120)), float64(rng.Intn(4)), rng.Intn(3))
+			zs = append(zs, z)
+		}
+		p := New(zs, Rates{})
+		require.Len(t, p.Places, len(zs))
+		told := 0
+		for i, x := range p.Places {
+			assert.Equal(t, i+1, x.Order)
+			if x.Reason.Class != ToClean {
+				assert.True(t, x.Zone.Cm2Lo <= 0 || x.Zone.Pct < x.Zone.Told)
+				continue
+			}
+			assert.Equal(t, i, told, "zones told from none stand first")
+			told++
+			left := p.Places[i:]
+			largest := x.Zone
+			for _, l := range left {
+				if l.Reason.Class == ToClean && l.Zone.Cm2 > largest.Cm2 {
+					largest = l.Zone
+				}
+			}
+			assert.GreaterOrEqual(t, x.Zone.Cm2Hi, largest.Cm2Lo, "cannot be told from the largest left")
+			for _, l := range left[1:] {
+				o := l.Zone
+				if l.Reason.Class != ToClean || o.Cm2Hi < largest.Cm2Lo {
+					continue
+				}
+				better := o.AtRisk > x.Zone.AtRisk || o.AtRisk == x.Zone.AtRisk && (o.Growth > x.Zone.Growth || o.Growth == x.Zone.Growth && o.Cm2 > x.Zone.Cm2)
+				assert.False(t, better, "%s stands before %s", x.Zone.ID, o.ID)
+			}
+		}
+	}
+}

@@ -27,10 +27,15 @@ func swatch(l, a, b float64) template.CSS {
 	return template.CSS(colorful.Lab(l/100, a/100, b/100).Clamped().Hex())
 }
 
-// Report returns report.html: one file, no network, at most MaxBytes long.
+// Report returns report.html: one file, no network, at most MaxBytes long as long as its text leaves room for pictures.
 func Report(in Input) ([]byte, error) {
+	bare, err := render(in, "report.gohtml", func(*page, words.Table) error { return nil })
+	if err != nil {
+		return nil, err
+	}
+	const around = 1 << 18 // markup about the pictures
 	return render(in, "report.gohtml", func(p *page, w words.Table) error {
-		return p.pictures(MaxBytes - 3<<20)
+		return p.pictures(max(MaxBytes/5, MaxBytes-around-len(bare)))
 	})
 }
 

@@ -79,21 +79,19 @@ func (p *page) tested() int {
 // slopeWords words a slope with what is known of it.
 func slopeWords(t trendLine, w words.Table) string {
 	a := table.Number(t.SlopePerYear, 2)
-	var s string
 	switch {
 	case math.IsNaN(t.SlopePerYear):
 		return ""
 	case t.Same:
 		return w.Say("trend.same")
 	case math.IsNaN(t.Lo) || math.IsNaN(t.Hi):
-		s = w.Say("trend.slopeonly", a)
+		return w.Say("trend.slopeonly", a)
 	case math.IsNaN(t.PTrend):
-		s = w.Say("trend.nop", a, table.Number(t.Lo, 2), table.Number(t.Hi, 2))
-	default:
-		s = w.Say("trend.slope", a, table.Number(t.Lo, 2), table.Number(t.Hi, 2), probability(t.PTrend))
-		if !math.IsNaN(t.SameSeasonP) {
-			s += w.Say("trend.season", probability(t.SameSeasonP))
-		}
+		return w.Say("trend.nop", a, table.Number(t.Lo, 2), table.Number(t.Hi, 2))
 	}
-	return s + w.Say("trend.visits", table.Number(t.Visits, 0))
+	s := w.Say("trend.slope", a, table.Number(t.Lo, 2), table.Number(t.Hi, 2), probability(t.PTrend))
+	if !math.IsNaN(t.SameSeasonP) {
+		s += w.Say("trend.season", probability(t.SameSeasonP))
+	}
+	return s
 }
