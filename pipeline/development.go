@@ -43,7 +43,6 @@ func (r *run) developments() error {
 	var zones []order.Zone
 	since := map[[2]string]string{}
 	var all []*zoneSeries
-	r.trendNotes = map[[3]string][]trend.Note{}
 	for _, v := range r.views {
 		for k := range v.spec.Zones {
 			z := r.zoneSeries(v, k)
@@ -243,6 +242,9 @@ func (r *run) trendRows(z *zoneSeries, measure string, pts []trend.Point, thresh
 		notes = append(t.Notes, say.beside...)
 	}
 	whole.Note = r.notes(notes)
+	if r.trendNotes == nil {
+		r.trendNotes = map[[3]string][]trend.Note{}
+	}
 	r.trendNotes[[3]string{row.View, row.Zone, measure}] = notes
 	r.set.Trends = append(r.set.Trends, whole)
 	stretches := trend.Stretches(pts, exceptWater(z.entry), threshold)

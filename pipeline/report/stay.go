@@ -38,7 +38,10 @@ type stayRow struct {
 }
 
 // stayKinds tell the groups apart without colour: a solid and a dashed line.
-var stayKinds = [2]string{"solid", "dashed"}
+var (
+	stayKinds = [2]string{"solid", "dashed"}
+	stayNames = [2]string{"stay.others", "stay.whitened"}
+)
 
 // newStay draws the curves, nil when no tile of either group was followed.
 func newStay(curves [2]associate.Curve, w words.Table) *stayChart {
@@ -71,7 +74,7 @@ func newStay(curves [2]associate.Curve, w words.Table) *stayChart {
 		if g.N == 0 {
 			continue
 		}
-		name := w.Say(fmt.Sprintf("stay.group.%d", i), g.N, g.Lost)
+		name := w.Say(stayNames[i], g.N, g.Lost)
 		late := stairs(g.Late, until, x, y, func(s associate.Step) float64 { return s.Surviving })
 		early := stairs(g.Early, until, x, y, func(s associate.Step) float64 { return s.Surviving })
 		c.Groups = append(c.Groups, stayGroup{

@@ -94,7 +94,7 @@ func TestWhy(t *testing.T) {
 	}
 	p := order.New([]order.Zone{zone("a", 480, 30, 5, 3), zone("b", 500, 30, 9, 0), zone("c", 10, 2, nan, 0), {View: "v", ID: "u", Cm2: nan, Pct: nan}}, order.Rates{})
 	why := func(i int) string { return en.Why(p.Places[i], en.SquareCentimetres, "") }
-	assert.Equal(t, "its area cannot be told from the largest of those left; 3 tiles beside gaps decide; 480 cm² (450 to 510); growth a year 5.0 cm²", why(0))
+	assert.Equal(t, "its area cannot be told from the largest of those left; tiles beside gaps decide: 3; 480 cm² (450 to 510); growth a year 5.0 cm²", why(0))
 	assert.Equal(t, "largest whitened area of those left; 500 cm² (470 to 530); growth a year 9.0 cm²", why(1))
 	for i := range p.Places {
 		for _, bad := range []string{"%!", "NaN", "⟨"} {
