@@ -16,7 +16,8 @@ const ownLead = 0.3
 // levels finds the light's level at every tile, photo over reference, from the joints: they do not fade, and of the
 // joints around a few tiles some bear no scale. Without cast shadows the level is smooth over the frame: a quadratic in
 // x and y with a little freedom, mostly downwards, because scale brightens joints and nothing but shade and water
-// darkens them. With cast shadows it is what the joints next to the tile say. For the glaze's colour, in light without cast
+// darkens them. With cast shadows it is that of the shaded or of the lit side (see sides) or, near their edges, what the joints
+// next to the tile say. For the glaze's colour, in light without cast
 // shadows, the tile tells the level itself, as far as its glaze did not fade.
 func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 	n := len(v.tiles)
@@ -102,10 +103,17 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 	if !o.Shadows {
 		fade = v.fades(joint, own)
 	}
+	var side []float64
+	if o.Shadows {
+		side = v.sides(joint)
+	}
 	for k := range v.tiles {
 		switch {
 		case math.IsNaN(lower[k]):
 			out[k] = mid
+		case o.Shadows && !math.IsNaN(side[k]):
+			o.Tiles[k].Told = true
+			out[k] = math.Exp(side[k] + math.Min(0.04, math.Max(-0.15, lower[k]-side[k])))
 		case o.Shadows:
 			out[k] = math.Exp(middle[k])
 		default:
@@ -113,6 +121,9 @@ func (v *View) levels(img *plane.Image, o *Observation) []float64 {
 			out[k] = math.Exp(f + math.Min(0.04, math.Max(-0.15, lower[k]-f)))
 		}
 		o.Tiles[k].Level, o.Tiles[k].GlazeLevel = out[k], out[k]
+		if o.Tiles[k].Told && !math.IsNaN(middle[k]) { // measured on made scenes: nearer for colours than the side's fit
+			o.Tiles[k].GlazeLevel = math.Exp(middle[k])
+		}
 		if fade != nil && own[k] > 0 && !math.IsNaN(middle[k]) {
 			o.Tiles[k].GlazeLevel = math.Exp(math.Min(math.Log(own[k])-fade[k], middle[k]+ownLead))
 		}

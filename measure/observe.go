@@ -33,6 +33,7 @@ type TileRecord struct {
 	Gain       [3]float64 `json:"gain"`
 	Level      float64    `json:"level"`       // the light's level there, photo over reference
 	GlazeLevel float64    `json:"glaze_level"` // the same, told by the tile itself as far as its glaze did not fade
+	Told       bool       `json:"told"`        // under cast shadows: it lies, with its neighbours, clearly on one side of their edges
 	Uneven     float64    `json:"uneven"`      // how uneven the light is on the joints around it, relative
 	Clean      float64    `json:"clean"`       // share of pixels at the clean place
 	Spread     float64    `json:"spread"`      // relative spread of the light's level over clean pixels

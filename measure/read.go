@@ -41,6 +41,7 @@ type TileRead struct {
 	Ref     [3]float64            `json:"ref"`   // reference colour of the same pixels
 	CleanPx float64               `json:"clean_px"`
 	Level   float64               `json:"level"`  // the light's level there, for the glaze's colour
+	Told    bool                  `json:"told"`   // under cast shadows: clearly on one side of their edges
 	Around  float64               `json:"around"` // the same, told by the surface around it alone
 }
 
@@ -128,7 +129,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 	above := h.Above(at)
 	copy(r.Counts[:], above)
 	r.At10, r.At40 = above[len(offsets)], above[len(offsets)+1]
-	r.Level, r.Around = tl.GlazeLevel, tl.Level
+	r.Level, r.Around, r.Told = tl.GlazeLevel, tl.Level, tl.Told
 	if inside == 0 {
 		r.Read = 0 // nothing but rim
 		return r

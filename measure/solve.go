@@ -31,6 +31,7 @@ type TileLight struct {
 	GlazeLevel float64    `json:"glaze_level"` // the same for the glaze's colour: told by the tile itself
 	Uneven     float64    `json:"uneven"`      // how uneven the light is on the joints around it, relative
 	Noise      float64    `json:"noise"`       // standard error of a pixel's whiteness at the first look
+	Told       bool       `json:"told"`        // under cast shadows: clearly on one side of their edges
 	Borne      float64    `json:"borne"`       // how far Gain is the tile's own, 0..1; else its neighbours'
 }
 
@@ -81,8 +82,8 @@ func (v *View) solveOne(o *Observation) *Light {
 			continue
 		}
 		known = append(known, r.Level)
-		t := TileLight{Gain: r.Gain, Level: r.Level, GlazeLevel: r.GlazeLevel, Uneven: r.Uneven, Noise: r.Sigma, Sigma: math.Max(math.Max(r.Spread, usual), 0.02)}
-		if o.Shadows {
+		t := TileLight{Gain: r.Gain, Level: r.Level, GlazeLevel: r.GlazeLevel, Told: r.Told, Uneven: r.Uneven, Noise: r.Sigma, Sigma: math.Max(math.Max(r.Spread, usual), 0.02)}
+		if o.Shadows && !r.Told {
 			// a shadow's edge may cross the tile: what can be told without the level, is
 			switch even := math.Max(t.Sigma, r.Uneven); {
 			case v.nearBlack(k):
