@@ -16,7 +16,7 @@ const opacityLimit = 0.13
 const shadowLimit = 0.08
 
 // readShare is the least share of a zone's tiles in plain sight that has to be read for the zone to get a figure.
-const readShare = 0.35
+const readShare = 0.2
 
 // Close makes the figures of every photo from the readings of all photos of the view. baseline is the index of the photo
 // that drift is counted from, -1 = the reference. The order of readings does not matter to any figure.
@@ -102,7 +102,7 @@ func (x *TileResult) drifted(from, now colour.Lab) {
 // blind reports whether scale can't be told on a tile in this photo, whatever its state.
 func (r *Reading) blind(k int) bool {
 	t := &r.Tiles[k]
-	return r.Basis != BasisNone && t.In > 0 && (t.Read == 0 || t.Sigma > opacityLimit || r.Shadows && t.Sigma > shadowLimit)
+	return r.Basis != BasisNone && t.In > 0 && (t.Read == 0 || t.Sigma > opacityLimit || r.Shadows && t.Sigma > shadowLimit && !t.Told)
 }
 
 // closeZone makes a zone's figures.

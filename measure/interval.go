@@ -25,10 +25,15 @@ const (
 	likeMost  = 2
 )
 
+// likeDeposit is how an error of the deposit's level weighs on a glaze, per likeness to it: on white glaze it is an error of the
+// small way from glaze to deposit. Calibrated on made scenes.
+const likeDeposit = 0.6
+
 // shift returns the standard errors of a zone's opacities near the threshold: what every photo of the view shares (the
 // deposit's level) and what is this photo's own (light, noise, alignment). t sums up the tiles they are for.
 func (v *View) shift(r *Reading, t total) (shared, own float64) {
 	shared = r.DepositSigma * v.spec.Opacity * (1 - v.spec.Opacity/2)
+	shared *= math.Max(1, likeDeposit*t.like)
 	b := baseSigma
 	if r.Shadows {
 		b = shadowBase
