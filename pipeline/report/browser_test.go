@@ -229,6 +229,7 @@ func TestReportInABrowser(t *testing.T) {
 	t.Run("a phone does not scroll sideways", func(t *testing.T) {
 		do(t, ctx, chromedp.EmulateViewport(390, 844))
 		assert.LessOrEqual(t, js[int](t, ctx, `document.documentElement.scrollWidth-innerWidth`), 0)
+		assert.LessOrEqual(t, js[float64](t, ctx, `Math.max(...[...document.querySelectorAll(".why")].map(w=>w.getBoundingClientRect().width))`), 390.0, "reasons are read without moving the table")
 		do(t, ctx, chromedp.EmulateViewport(1280, 900))
 	})
 	t.Run("the summary is on the first screen", func(t *testing.T) {
@@ -242,6 +243,19 @@ func TestReportInABrowser(t *testing.T) {
 			assert.Empty(t, axe(t, ctx))
 		})
 	}
+	t.Run("on paper each picture bears its own date", func(t *testing.T) {
+		call(t, ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+		at := js[[]float64](t, ctx, `[".before",".after"].flatMap(s=>{const f=document.querySelector(".slide "+s),p=f.querySelector("img").getBoundingClientRect(),c=f.querySelector("figcaption").getBoundingClientRect();return [p.left,p.right,p.top,p.bottom,c.left,c.right,c.top,c.bottom]})`)
+		require.Len(t, at, 16)
+		for i, name := range []string{"before", "after"} {
+			p, c := at[8*i:8*i+4], at[8*i+4:8*i+8]
+			assert.True(t, p[0] <= c[0] && c[1] <= p[1] && p[2] <= c[2] && c[3] <= p[3], "%s: date at %v, picture at %v", name, c, p)
+		}
+		assert.LessOrEqual(t, at[1], at[8], "side by side")
+		wraps := js[int](t, ctx, `[...document.querySelectorAll(".sws")].filter(c=>c.children[0].getBoundingClientRect().top!=c.children[1].getBoundingClientRect().top).length`)
+		assert.Zero(t, wraps, "baseline and latest swatch stand beside each other")
+		call(t, ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{})
+	})
 	t.Run("print", func(t *testing.T) {
 		js[chromedp.Void](t, ctx, `document.querySelectorAll("details").forEach(d=>d.open=false)`)
 		for name, size := range map[string]chromedp.PaperSize{"a4": chromedp.PaperA4, "letter": chromedp.PaperLetter} {

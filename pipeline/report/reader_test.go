@@ -153,7 +153,7 @@ func TestRemarksCommonToAZoneAreToldOnce(t *testing.T) {
 	require.Len(t, lines, 3)
 	assert.Equal(t, []string{w.Note(across)}, shared)
 	assert.Empty(t, lines[0].Says, "few visits are told by their number")
-	assert.Equal(t, []string{"tiles whose state is told on every visit used, which alone are counted: 3 of 4"}, lines[2].Says)
+	assert.Equal(t, []string{"counted on tiles told on every visit used: 3 of 4"}, lines[2].Says)
 	assert.Equal(t, "the same on every visit, which bounds no rate of change", slopeWords(lines[2], w))
 	assert.Equal(t, "1.90 a year (1.10 to 3.20), p = 0.017", slopeWords(lines[0], w))
 	assert.Equal(t, 2, p.tested(), "a count that never changes is no test")

@@ -133,6 +133,17 @@ func largeIn(t *testing.T, w words.Table) Input {
 		{Finding: in.Words.Finding(growth), Made: true, Told: true, LeftOut: LeftOut{PLo: 0.01, PHi: 0.04, EffectLo: -5, EffectHi: -3, LoWithout: "photos/2022-09-17/view-1.jpg", HiWithout: "photos/2020-05-09/view-2.jpg"}},
 		{Finding: in.Words.Finding(none), LeftOut: LeftOut{PLo: nan, PHi: nan, EffectLo: nan, EffectHi: nan}},
 	}
+	curve := func(n int, at ...associate.Step) associate.Curve {
+		late := append([]associate.Step(nil), at...)
+		for i := range late[1:] {
+			late[i+1].Time += 0.6
+		}
+		return associate.Curve{N: n, Lost: at[1].Lost, Early: at, Late: late}
+	}
+	in.Findings[0].Stay = [2]associate.Curve{
+		curve(120, associate.Step{AtRisk: 120, Surviving: 1, Lo: 0.97, Hi: 1}, associate.Step{Time: 2.3, AtRisk: 120, Lost: 6, Surviving: 0.95, Lo: 0.89, Hi: 0.98}, associate.Step{Time: 5, AtRisk: 114, Surviving: 0.95, Lo: 0.89, Hi: 0.98}),
+		curve(90, associate.Step{AtRisk: 90, Surviving: 1, Lo: 0.96, Hi: 1}, associate.Step{Time: 1.4, AtRisk: 90, Lost: 9, Surviving: 0.9, Lo: 0.82, Hi: 0.95}, associate.Step{Time: 5, AtRisk: 81, Surviving: 0.9, Lo: 0.82, Hi: 0.95}),
+	}
 	in.Else.Prints = 2
 	in.Else.WithoutPrints = []Answer{{in.Findings[0].Question, in.Findings[0].Answer, in.Findings[0].Answer}}
 	for _, p := range set.Photos {
