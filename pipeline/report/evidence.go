@@ -196,7 +196,10 @@ func (p *page) perYear(w words.Table) {
 	n := map[string]*yearBar{}
 	var years []string
 	for _, ph := range p.Set.Photos {
-		y := year(ph.Visit)
+		y := yearsOf(ph.Visit)
+		if ph.TakenTo != "" && ph.TakenFrom != "" {
+			y = yearsOf(ph.TakenFrom + " – " + ph.TakenTo)
+		}
 		if n[y] == nil {
 			n[y] = &yearBar{Year: y}
 			years = append(years, y)
@@ -273,7 +276,7 @@ func (p *page) opacities() {
 		if math.IsNaN(z.Latest.ScalePct) {
 			continue
 		}
-		p.Opacities = append(p.Opacities, opacityLine{z.Title, z.Latest.Visit, z.Latest.Scale10Pct, z.Latest.ScalePct, z.Latest.Scale40Pct, z.First.Scale10Pct, z.First.ScalePct, z.First.Scale40Pct})
+		p.Opacities = append(p.Opacities, opacityLine{z.Title, z.LatestDay, z.Latest.Scale10Pct, z.Latest.ScalePct, z.Latest.Scale40Pct, z.First.Scale10Pct, z.First.ScalePct, z.First.Scale40Pct})
 	}
 	order := func(of func(opacityLine) float64) string {
 		ls := append([]opacityLine(nil), p.Opacities...)

@@ -67,23 +67,23 @@ func (p *page) gaps(w words.Table) {
 			r.No = len(g.Rows) + 1
 			g.Rows = append(g.Rows, r)
 			if tile, ok := ring[r.Tile]; ok {
-				g.Shapes = append(g.Shapes, shapeOf(tile.Ring, r, float64(max(v.W, v.H)), w))
+				g.Shapes = append(g.Shapes, p.shapeOf(v.ID, tile.Ring, r, float64(max(v.W, v.H)), w))
 			}
 		}
 		p.Gaps = append(p.Gaps, g)
 	}
 }
 
-func shapeOf(ring []plane.Point, r gapRow, side float64, w words.Table) gapShape {
-	s := gapShape{No: r.No, Kind: r.Kind, Label: fmt.Sprint(r.No), Year: year(r.First)}
+func (p *page) shapeOf(view string, ring []plane.Point, r gapRow, side float64, w words.Table) gapShape {
+	s := gapShape{No: r.No, Kind: r.Kind, Label: fmt.Sprint(r.No), Year: yearsOf(p.day(view, r.First))}
 	if r.Back() {
 		s.Kind = "back"
 	}
-	last := r.LastPresent
+	last := p.day(view, r.LastPresent)
 	if last == "" {
 		last = w.Say("gap.never")
 	}
-	s.Title = w.Say("gap.title", r.No, w.Say("state."+r.Kind), last, r.First)
+	s.Title = w.Say("gap.title", r.No, w.Say("state."+r.Kind), last, p.day(view, r.First))
 	s.Points, s.X, s.Y = outline(ring)
 	s.Size = labelSize(ring, side)
 	return s

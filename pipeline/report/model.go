@@ -45,7 +45,8 @@ type page struct {
 	Metric       bool
 	Sheets       []sheetPage
 
-	frame frame
+	frame  frame
+	ranges map[[2]string][2]string // by view and visit: the days it may have been, of ranges only
 }
 
 type priorityPage struct {
@@ -86,6 +87,7 @@ func newPage(in Input, w words.Table) *page {
 		}
 	}
 	p.Repeat = in.Set.Repeat
+	p.dates()
 	p.zones(w)
 	p.gaps(w)
 	p.priorities(w)

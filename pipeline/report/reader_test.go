@@ -211,3 +211,26 @@ func TestZeroMissingSaysHowManyAreNotTold(t *testing.T) {
 	assert.Contains(t, section(t, b, "summary"), "0 (not told: 154)")
 	assert.Contains(t, string(b), "2024-05-04 (tiles not told: 154): 0", "in the curve")
 }
+
+// A print of some day in 2014 is nowhere said to be of one day.
+func TestDatesKnownAsRangesAreToldAsRanges(t *testing.T) {
+	in := bare(t)
+	for i := range in.Set.Photos {
+		if in.Set.Photos[i].Visit == "2014-01-01" {
+			in.Set.Photos[i].TakenTo = "2016-12-31"
+		}
+	}
+	in.Set.Zones[0].ScalePct = 1 // the print is the first reading of a zone
+	for _, make := range []func(Input) ([]byte, error){Report, Worksheet} {
+		b, err := make(in)
+		require.NoError(t, err)
+		page := regexp.MustCompile(`photos/2014-01-01|from photographs of 2014-01-01|gone between 2014-01-01`).ReplaceAllString(text(b), "")
+		assert.NotRegexp(t, `2014-01-01 [^–]`, page)
+	}
+	b, err := Report(in)
+	require.NoError(t, err)
+	assert.Equal(t, []string{"2014–2016", "2014", "2014"}, []string{yearsOf("2014-01-01 – 2016-12-31"), yearsOf("2014-01-01 – 2014-12-31"), yearsOf("2014-05-01")}, "on the map")
+	assert.Contains(t, section(t, b, "gaps"), "2014-01-01 – 2016-12-31")
+	assert.Contains(t, section(t, b, "summary"), "since 2014-01-01 – 2016-12-31")
+	assert.Contains(t, section(t, b, "else"), "2014–2016 2 used, 0 refused")
+}

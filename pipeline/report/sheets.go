@@ -106,7 +106,7 @@ func (p *page) gapSheet(s *sheetPage) {
 			s.Plans = append(s.Plans, shown)
 		}
 		for _, z := range order {
-			rows[z].Area = p.area(area[z])
+			rows[z].Area, rows[z].When = p.area(area[z]), p.day(g.View, rows[z].When)
 			s.Rows = append(s.Rows, *rows[z])
 		}
 	}
@@ -175,7 +175,7 @@ func (p *page) hiddenSheet(s *sheetPage, w words.Table) {
 		return less(a.since, b.since, a.view, b.view, a.zone, b.zone)
 	})
 	for _, k := range keys {
-		r := sheetRow{Zone: p.title(k.view, k.zone), View: k.view, Tiles: n[k], When: k.since, Area: p.area(px[k] * cm2[[2]string{k.view, k.zone}])}
+		r := sheetRow{Zone: p.title(k.view, k.zone), View: k.view, Tiles: n[k], When: p.day(k.view, k.since), Area: p.area(px[k] * cm2[[2]string{k.view, k.zone}])}
 		if r.When == "" {
 			r.When = w.Say("gap.never")
 		}

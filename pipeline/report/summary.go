@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"math"
 	"sort"
 	"strings"
@@ -23,7 +24,7 @@ func (p *page) summary(w words.Table) {
 		case math.IsNaN(z.Latest.ScalePct):
 			p.Warnings = append(p.Warnings, w.Say("warn.never", z.Title))
 		case z.Latest.Visit != z.Last.Visit:
-			p.Warnings = append(p.Warnings, w.Say("warn.unread", z.Title, z.Last.Visit, z.Latest.Visit))
+			p.Warnings = append(p.Warnings, w.Say("warn.unread", z.Title, z.LastDay, z.LatestDay))
 		}
 	}
 	untold := 0
@@ -86,7 +87,7 @@ func (p *page) lead(w words.Table) {
 			alike++
 		}
 	}
-	s := w.Say("head.most", top.Title, span(w, top.Latest.ScalePct, top.Latest.ScaleLo, top.Latest.ScaleHi, "%"), top.Latest.Visit)
+	s := w.Say("head.most", top.Title, span(w, top.Latest.ScalePct, top.Latest.ScaleLo, top.Latest.ScaleHi, "%"), top.LatestDay)
 	if alike > 0 {
 		s += " " + w.Say("head.alike", alike)
 	}
@@ -134,7 +135,7 @@ func (z zonePage) least() float64 {
 
 // changeWords says how whitening changed between the first and the latest reading of a zone.
 func changeWords(z zonePage, w words.Table) string {
-	c := z.Change
+	c, first := z.Change, cmp.Or(z.FirstDay, z.First.Visit)
 	if math.IsNaN(z.Latest.ScalePct) {
 		return "–"
 	}
@@ -142,21 +143,21 @@ func changeWords(z zonePage, w words.Table) string {
 		return w.Say("change.one")
 	}
 	if c == nil || math.IsNaN(c.ScaleChange) {
-		return w.Say("change.none", z.First.Visit)
+		return w.Say("change.none", first)
 	}
 	by := table.Number(math.Abs(c.ScaleChange), 1)
 	switch z.direction() {
 	case 1:
-		return w.Say("change.up", by, table.Number(c.Lo, 1), table.Number(c.Hi, 1), z.First.Visit)
+		return w.Say("change.up", by, table.Number(c.Lo, 1), table.Number(c.Hi, 1), first)
 	case -1:
-		return w.Say("change.down", by, table.Number(-c.Hi, 1), table.Number(-c.Lo, 1), z.First.Visit)
+		return w.Say("change.down", by, table.Number(-c.Hi, 1), table.Number(-c.Lo, 1), first)
 	case 0:
 		if least := z.least(); math.Abs(c.ScaleChange) < least {
-			return w.Say("change.below", table.Number(c.ScaleChange, 1), z.First.Visit, table.Number(least, 1))
+			return w.Say("change.below", table.Number(c.ScaleChange, 1), first, table.Number(least, 1))
 		}
-		return w.Say("change.same", z.First.Visit, table.Number(c.Lo, 1), table.Number(c.Hi, 1))
+		return w.Say("change.same", first, table.Number(c.Lo, 1), table.Number(c.Hi, 1))
 	}
-	return w.Say("change.bare", table.Number(c.ScaleChange, 1), z.First.Visit)
+	return w.Say("change.bare", table.Number(c.ScaleChange, 1), first)
 }
 
 func (p *page) tilesLead(w words.Table) {
@@ -174,7 +175,7 @@ func (p *page) tilesLead(w words.Table) {
 				if from == "" || r.LastPresent < from {
 					from = r.LastPresent
 				}
-				to = max(to, r.First)
+				to = max(to, p.until(g.View, r.First))
 			}
 		}
 	}
@@ -199,7 +200,7 @@ func (p *page) glazeLead(w words.Table) {
 		return
 	}
 	most := p.Glazes[0]
-	p.headline(w, "changed", w.Say("head.glaze", most.Glaze.Glaze, most.View, most.Size, most.Figure, most.Visit))
+	p.headline(w, "changed", w.Say("head.glaze", most.Glaze.Glaze, most.View, most.Size, most.Figure, p.day(most.View, most.Visit)))
 }
 
 // told reports whether a glaze's drift can be told from none.

@@ -18,6 +18,9 @@ type zonePage struct {
 	Latest          table.Zone // the latest visit that read its whitening, else the latest
 	Last            table.Zone // the latest visit
 	First           table.Zone // the first visit that read its whitening, else the first
+	LatestDay       string     // of these visits, as shown to people
+	LastDay         string
+	FirstDay        string
 	Whitening       Chart
 	Drift           Chart
 	Losses          Chart
@@ -90,13 +93,10 @@ func (p *page) zone(w words.Table, rows []table.Zone, taken map[string][2]string
 			zp.Latest = r
 		}
 		from, to := days(r.Visit), math.NaN()
-		when := r.Visit
 		if t, ok := taken[r.Photo]; ok && t[1] != "" {
 			to = days(t[1])
-			if t[0] != t[1] {
-				when = t[0] + " – " + t[1]
-			}
 		}
+		when := p.day(r.View, r.Visit)
 		scale = append(scale, sample{from, to, r.ScalePct, r.ScaleLo, r.ScaleHi, when})
 		drift = append(drift, sample{from, to, r.DriftDE00, r.DriftLo, r.DriftHi, when})
 		g := lost[[3]string{r.View, r.Zone, r.Visit}]
@@ -111,6 +111,7 @@ func (p *page) zone(w words.Table, rows []table.Zone, taken map[string][2]string
 		zp.Gone = g
 		zp.Rows = append(zp.Rows, zoneRow{r, g.Untold})
 	}
+	zp.FirstDay, zp.LatestDay, zp.LastDay = p.day(z.View, zp.First.Visit), p.day(z.View, zp.Latest.Visit), p.day(z.View, zp.Last.Visit)
 	entries := p.entries(z.Zone, w)
 	zp.Whitening = newChart(w.Say("chart.whitening"), "%", scale, p.frame, 5, entries)
 	zp.Drift = newChart(w.Say("chart.drift"), "ΔE00", drift, p.frame.bare(), 3, nil)
