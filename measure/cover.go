@@ -26,7 +26,7 @@ func newCover(v *View, ignore []bool) *cover {
 		scaled[k], gaps[k] = v.tiles[k].scaled, v.tiles[k].gap
 	}
 	dep := colour.RGB(v.deposit)
-	return &cover{tile.New(tile.Input{W: v.w, H: v.h, Ref: v.ref, Labels: v.labels, N: n, Ignore: ignore, Scaled: scaled, Gaps: gaps, Deposit: &dep})}
+	return &cover{tile.New(tile.Input{W: v.w, H: v.h, Ref: oneChannel(v.ref), Labels: v.labels, N: n, Ignore: ignore, Scaled: scaled, Gaps: gaps, Deposit: &dep})}
 }
 
 // evidence reads the photo with its light brought to the reference's by one gain a channel.
@@ -45,6 +45,7 @@ func (c *cover) evidence(v *View, img *plane.Image, l *Light) coverRecord {
 			flat.RGB[i+j] = img.RGB[i+j] * k[j]
 		}
 	}
+	v.complete(flat)
 	return c.surface.Evidence(flat)
 }
 

@@ -192,14 +192,17 @@ func (v *View) ownLevel(img *plane.Image, k int) float64 {
 		return 0
 	}
 	var y []float64
-	step := 1 + len(t.inner)/150
+	step, high := 1+len(t.inner)/150, 0
 	for j := 0; j < len(t.inner); j += step {
 		i := t.inner[j]
+		if (img.Flags[i]|v.ref.Flags[i])&plane.High != 0 {
+			high++
+		}
 		if img.Flags[i]&unread == 0 && v.ref.Flags[i]&unread == 0 {
 			y = append(y, light.Y(v.px(img.RGB, i))/math.Max(light.Y(v.px(v.glaze, i)), 1e-3))
 		}
 	}
-	if len(y) < 12 {
+	if len(y) < 12 || high > len(y) { // those that tell are the darkest then
 		return 0
 	}
 	slices.Sort(y)

@@ -49,6 +49,7 @@ const crowdTrust = 0.7
 type tileLook struct {
 	use         []int32
 	w, sum      []float64 // whiteness and level of each pixel
+	high        []ends    // its channels at the end of their codes
 	sigma       float64   // predicted standard error
 	mode, low   float64   // crowd at the low end; 5 % quantile
 	quarter     float64   // 25 % quantile
@@ -150,7 +151,7 @@ func (v *View) look(img *plane.Image, o *Observation) {
 
 // settle takes the clean glaze from the pixels around a place on the whiteness scale.
 func (l *tileLook) settle(img *plane.Image, v *View, place, s float64, o *Observation, k int) {
-	var sum, ref [3]float64
+	var sum, ref, told [3]float64
 	var n, ws float64
 	var levels []float64
 	for j, i := range l.use {
@@ -161,7 +162,9 @@ func (l *tileLook) settle(img *plane.Image, v *View, place, s float64, o *Observ
 		levels = append(levels, l.sum[j])
 		p, g := v.px(img.RGB, i), v.px(v.glaze, i)
 		for c := range 3 {
-			sum[c], ref[c] = sum[c]+p[c], ref[c]+g[c]
+			if l.high[j].any()&(plane.HighR<<c) == 0 {
+				sum[c], ref[c], told[c] = sum[c]+p[c], ref[c]+g[c], told[c]+1
+			}
 		}
 	}
 	r := &o.Tiles[k]
@@ -180,7 +183,11 @@ func (l *tileLook) settle(img *plane.Image, v *View, place, s float64, o *Observ
 	g = unveil(g, mulv(l.kg, v.deposit), v.tiles[k].mean, math.Max(0, ws/n-place))
 	for c := range 3 {
 		l.base[c] = g[c] / l.kg[c]
+		if 2*told[c] < n { // the few that tell are the darkest
+			l.base[c] = math.NaN()
+		}
 	}
+	l.base = known(l.base)
 	l.mixed(img, v, place, s, r)
 }
 
@@ -199,7 +206,7 @@ func (l *tileLook) mixed(img *plane.Image, v *View, place, s float64, r *TileRec
 	edge = median(top)
 	var n float64
 	for j, i := range l.use {
-		if l.w[j] < edge || img.Flags[i]&plane.Low != 0 {
+		if l.w[j] < edge || l.high[j].any() != 0 || img.Flags[i]&plane.Low != 0 {
 			continue
 		}
 		p, g := v.px(img.RGB, i), v.px(v.glaze, i)
@@ -232,22 +239,23 @@ func (v *View) lookTile(img *plane.Image, l *tileLook, k int, o *Observation, le
 	}
 	for j := 0; j < len(t.inner); j += step {
 		i := t.inner[j]
-		if img.Flags[i]&unread != 0 || v.ref.Flags[i]&unread != 0 {
+		high, ok := v.channels(img, i)
+		if !ok {
 			continue
 		}
 		p := v.px(img.RGB, i)
-		m := splitLit(p, v.px(v.glaze, i), v.deposit, o.Line, level, free, rel)
+		m := splitLit(p, v.px(v.glaze, i), v.deposit, o.Line, level, free, rel, high)
 		if math.IsNaN(m.Alpha) {
 			continue
 		}
-		l.use, l.w, l.sum = append(l.use, i), append(l.w, m.Alpha), append(l.sum, m.A+m.B)
+		l.use, l.w, l.sum, l.high = append(l.use, i), append(l.w, m.Alpha), append(l.sum, m.A+m.B), append(l.high, high)
 	}
 	if len(l.w) < 12 {
 		return
 	}
 	l.ok = true
 	// the level is one for a tile, near enough: only the noise of the channels tells pixels apart
-	l.sigma = v.pixelSigma(t.mean, kg, dep, rel, free)
+	l.sigma = v.pixelSigma(t.mean, kg, dep, rel, free, mostly(l.high))
 	l.mode = glaze.LowMode(l.w, 0.5*l.sigma)
 	s := slices.Clone(l.w)
 	slices.Sort(s)
@@ -267,13 +275,16 @@ func (v *View) nearBlack(k int) bool { return light.Y(v.tiles[k].mean) < 0.06 }
 
 // pixelSigma predicts the standard error of one pixel's whiteness on a glaze, from the noise of its channels
 // and the texture of its level.
-func (v *View) pixelSigma(mean, kg, dep [3]float64, rel, free float64) float64 {
+func (v *View) pixelSigma(mean, kg, dep [3]float64, rel, free float64, e ends) float64 {
 	p := mulv(kg, mean)
 	at := func(q [3]float64) float64 {
-		return scale.Split(q, p, dep, noiseOf(p, rel), scale.Prior{Level: 1, Sigma: free}).Alpha
+		return scale.Split(q, p, dep, e.deafen(noiseOf(p, rel), p), scale.Prior{Level: 1, Sigma: free}).Alpha
 	}
 	s, n := 0.0, noiseOf(p, rel)
 	for c := range 3 {
+		if e.photo&(plane.HighR<<c) != 0 {
+			continue
+		}
 		q := p
 		q[c] += n[c]
 		d := at(q) - at(p)

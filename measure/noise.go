@@ -79,9 +79,9 @@ func noiseOf(i [3]float64, rel float64) (n [3]float64) {
 
 // splitLit splits a pixel whose light's level is not known: the light's colour goes with its level along the photo's
 // line, so level and split are found in turns. glaze and deposit are in the reference's light; free is the relative
-// standard error of the level around the one expected.
-func splitLit(p, glaze, deposit [3]float64, line light.Line, level, free, rel float64) scale.Mix {
-	noise := noiseOf(p, rel)
+// standard error of the level around the one expected, e the channels at the end of their codes.
+func splitLit(p, glaze, deposit [3]float64, line light.Line, level, free, rel float64, e ends) scale.Mix {
+	noise := e.deafen(noiseOf(p, rel), p)
 	k := line.At(level)
 	m := scale.Split(p, mulv(k, glaze), mulv(k, deposit), noise, scale.Prior{Level: 1, Sigma: free})
 	if line.A == ([3]float64{}) || free < 0.1 {

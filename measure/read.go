@@ -81,7 +81,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		base[c] = tl.Gain[c] / math.Max(kg[c], 1e-6)
 	}
 	var s, g [3]float64
-	inside := 0.0
+	inside, mute := 0.0, 0.0
 	var h scale.Histogram
 	for _, i := range t.pix {
 		if img.Flags[i]&plane.Outside != 0 {
@@ -89,12 +89,13 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 			continue
 		}
 		r.In++
-		if !colourful || img.Flags[i]&unread != 0 || v.ref.Flags[i]&unread != 0 {
+		high, ok := v.channels(img, i)
+		if !colourful || !ok {
 			out[i] = PixUnread
 			continue
 		}
 		p, gl := v.px(img.RGB, i), v.px(v.glaze, i)
-		m := splitLit(p, mulv(base, gl), l.Deposit, l.Line, tl.Level, tl.Sigma, l.Noise)
+		m := splitLit(p, mulv(base, gl), l.Deposit, l.Line, tl.Level, tl.Sigma, l.Noise, high)
 		if math.IsNaN(m.Alpha) || m.Sigma > 0.3 {
 			out[i] = PixUnread
 			continue
@@ -114,7 +115,11 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		r.Alpha += a
 		r.Sigma += m.Sigma
 		out[i] = uint8(math.Round(OpacityMax * math.Min(1, math.Max(0, a))))
-		if math.Abs(a) < 0.05+m.Sigma {
+		switch {
+		case math.Abs(a) >= 0.05+m.Sigma:
+		case high.any() != 0:
+			mute++
+		default:
 			r.CleanPx++
 			for c := range 3 {
 				s[c], g[c] = s[c]+p[c], g[c]+gl[c]
@@ -136,6 +141,9 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 	}
 	r.Sigma /= inside
 	r.scale(r.Read / inside)
+	if mute > r.CleanPx { // those that tell the glaze's colour are the darkest: not the tile's
+		r.CleanPx = 0
+	}
 	if r.CleanPx > 0 {
 		for c := range 3 {
 			r.Gain[c] = s[c] / math.Max(g[c], 1e-6)

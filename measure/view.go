@@ -99,8 +99,7 @@ func NewView(spec Spec, ref *plane.Image) (*View, error) {
 			}
 		}
 		t.inner, t.rim = v.inner(t.pix)
-		n, sc, gp := 0.0, 0, 0
-		var s [3]float64
+		sc, gp := 0, 0
 		for _, i := range t.pix {
 			if scaled[i] {
 				sc++
@@ -109,20 +108,8 @@ func NewView(spec Spec, ref *plane.Image) (*View, error) {
 				gp++
 			}
 		}
-		for _, i := range t.inner {
-			if ref.Flags[i]&(plane.Outside|plane.High) != 0 {
-				continue
-			}
-			n++
-			for c := range 3 {
-				s[c] += float64(ref.RGB[3*int(i)+c])
-			}
-		}
 		t.scaled, t.gap = 2*sc > len(t.pix), 2*gp > len(t.pix)
-		t.dark = n < 8 || 2*n < float64(len(t.inner))
-		for c := range 3 {
-			t.mean[c] = s[c] / math.Max(n, 1)
-		}
+		t.mean, t.dark = v.meanColour(t.inner)
 		t.lab = colour.RGB(t.mean).Lab()
 	}
 	for _, c := range spec.Controls {
@@ -137,6 +124,34 @@ func NewView(spec Spec, ref *plane.Image) (*View, error) {
 	v.names, v.centre = v.glazeNames()
 	v.cover = newCover(v, ignore)
 	return v, nil
+}
+
+// meanColour returns the reference's mean colour over pixels, each channel where it is not at the end of its codes if that is at
+// least half of them, and whether it can't be told: fewer than 8 or under half of the pixels have two channels that tell.
+func (v *View) meanColour(pix []int32) (mean [3]float64, dark bool) {
+	var all, told, sum [3]float64
+	n := 0.0
+	for _, i := range pix {
+		e, ok := v.channels(v.ref, i)
+		if !ok {
+			continue
+		}
+		n++
+		p := v.px(v.ref.RGB, i)
+		for c := range 3 {
+			all[c] += p[c]
+			if e.photo&(plane.HighR<<c) == 0 {
+				sum[c], told[c] = sum[c]+p[c], told[c]+1
+			}
+		}
+	}
+	for c := range 3 {
+		mean[c] = all[c] / math.Max(n, 1)
+		if 2*told[c] >= n && n > 0 {
+			mean[c] = sum[c] / told[c]
+		}
+	}
+	return mean, n < 8 || 2*n < float64(len(pix))
 }
 
 // rimDepth is how deep the rim of a tile is, px: there joint and glaze mix, by blur, by what the alignment is off and by the

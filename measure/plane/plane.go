@@ -6,9 +6,14 @@ package plane
 const (
 	Outside uint8 = 1 << iota // not in the photo's frame
 	Low                       // a channel at the dark end of the photo's codes
-	High                      // a channel at the bright end of the photo's codes
+	HighR                     // the red channel at the bright end of the photo's codes
+	HighG                     // the same, green
+	HighB                     // the same, blue
 	Moving                    // differs between two frames of one visit by more than noise
 )
+
+// High are the flags of channels at the bright end of the photo's codes: the light there was this or more.
+const High = HighR | HighG | HighB
 
 // Image is a picture on the measuring frame in linear light: sRGB primaries, white D65, unclamped (colours of a wider
 // gamut go below 0), 1 = the photo's white. RGB is interleaved, 3*W*H long; Flags is W*H long, 0 = readable.

@@ -113,7 +113,7 @@ func linear(im *image.RGBA) *plane.Image {
 			v := im.Pix[4*i+c]
 			o.RGB[3*i+c] = table[v]
 			if v >= highCode {
-				o.Flags[i] |= plane.High
+				o.Flags[i] |= plane.HighR << c
 			} else if v <= lowCode {
 				o.Flags[i] |= plane.Low
 			}

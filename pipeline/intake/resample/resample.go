@@ -28,8 +28,8 @@ const (
 //
 // A measuring px is the mean, in linear light, of samples spread evenly over its K x K reference px: one at the centre
 // of each, or m x m of them where the photo is m times finer than the reference; each is bilinear between four photo
-// pixels. Flags: Outside when any sample lies out of the photo, Low and High when any channel of a photo px that takes
-// part is at that end of its codes. Where Outside is set the colour is black.
+// pixels. Flags: Outside when any sample lies out of the photo, Low when any channel of a photo px that takes part is at
+// that end of its codes, HighR, HighG and HighB when that channel is. Where Outside is set the colour is black.
 func Onto(p *intake.Picture, f plane.Frame, photo func(x, y float64) (px, py float64)) *plane.Image {
 	w, h := f.Size()
 	out := plane.New(w, h)
@@ -196,12 +196,12 @@ func atEnd[T uint8 | uint16](q []T, low, span T) bool {
 // ends returns the flags of a photo px.
 func ends[T uint8 | uint16](q []T, low, high T) uint8 {
 	var f uint8
-	for _, c := range q {
+	for i, c := range q[:3] {
 		if c <= low {
 			f |= plane.Low
 		}
 		if c >= high {
-			f |= plane.High
+			f |= plane.HighR << i
 		}
 	}
 	return f

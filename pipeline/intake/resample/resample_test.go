@@ -170,7 +170,7 @@ func TestFlags(t *testing.T) {
 			case x == 10 && y == 10:
 				want = plane.Low
 			case x == 20 && y == 10:
-				want = plane.High
+				want = plane.HighR
 			}
 			assert.Equal(t, want, got.Flags[y*40+x], "%d,%d", x, y)
 		}
