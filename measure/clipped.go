@@ -31,6 +31,22 @@ func (v *View) channels(img *plane.Image, i int32) (e ends, ok bool) {
 	return e, (f|r)&(plane.Outside|plane.Moving) == 0 && bits.OnesCount8(e.any()) < 2
 }
 
+// spareAngle is the least sine of the angle between glaze and deposit in the plane of two channels for these to tell one from the
+// other under the third's end: about 17 degrees (our choice).
+const spareAngle = 0.3
+
+// spare returns the channels a glaze's pixels may do without, flags of plane.High.
+func spare(glaze, deposit [3]float64) (out uint8) {
+	for c := range 3 {
+		a, b := (c+1)%3, (c+2)%3
+		cross := glaze[a]*deposit[b] - glaze[b]*deposit[a]
+		if math.Abs(cross) > spareAngle*math.Hypot(glaze[a], glaze[b])*math.Hypot(deposit[a], deposit[b]) {
+			out |= plane.HighR << c
+		}
+	}
+	return out
+}
+
 // channelOf returns the channel of a single flag of plane.High, 0 to 2.
 func channelOf(high uint8) int { return bits.TrailingZeros8(high / plane.HighR) }
 

@@ -96,3 +96,21 @@ func TestTwoChannelsAtTheEndAreNotRead(t *testing.T) {
 	assert.Equal(t, [3]float64{2, 4, 3}, known([3]float64{2, 4, math.NaN()}))
 	assert.Equal(t, [3]float64{1, 1, 1}, known([3]float64{math.NaN(), math.NaN(), math.NaN()}))
 }
+
+// Only a glaze far from the deposit's hue can do without a channel, and not without each.
+func TestSpareChannels(t *testing.T) {
+	for _, tc := range []struct {
+		name  string
+		glaze [3]float64
+		want  uint8
+	}{
+		{"orange", [3]float64{0.75, 0.16, 0.03}, plane.HighR | plane.HighG | plane.HighB},
+		{"blue", [3]float64{0.02, 0.05, 0.4}, plane.HighR | plane.HighG | plane.HighB},
+		{"sand", [3]float64{0.7, 0.55, 0.4}, 0},
+		{"white", [3]float64{0.8, 0.8, 0.75}, 0},
+		{"grey", [3]float64{0.2, 0.2, 0.2}, 0},
+		{"cyan", [3]float64{0.1, 0.6, 0.62}, plane.HighG | plane.HighB},
+	} {
+		assert.Equal(t, tc.want, spare(tc.glaze, white), tc.name)
+	}
+}

@@ -174,6 +174,11 @@ func (v *View) closeZone(r *Reading, res *PhotoResult, z int) ZoneResult {
 	low, high := tailsOf(res, in)
 	out.ScaleLo = (1-unread)*out.ScaleLo + unread*math.Min(out.ScaleLo, low)
 	out.ScaleHi = (1-unread)*out.ScaleHi + unread*math.Max(out.ScaleHi, high)
+	if !told(out.ScaleLo, out.ScaleHi) {
+		out.ScalePct, out.ScaleLo, out.ScaleHi = nan, nan, nan
+		out.Notes = append(out.Notes, "scale can't be told on these glazes in this light")
+		return out
+	}
 	lo, hi := s.bounds(own)
 	out.ScaleDetectable = math.Sqrt2 * (hi - lo) / 2
 	out.Scale10Pct, out.Scale40Pct, out.OpacityPct = 100*a10/read, 100*a40/read, 100*math.Max(0, op)/read

@@ -79,6 +79,13 @@ func (s shares) bounds(sigma float64) (lo, hi float64) {
 	return lo, hi
 }
 
+// widest is the width of an interval, percentage points, from which on a share is not told when the interval also begins
+// near nothing: "from hardly any to a third" is no answer (our choice).
+const widest = 30
+
+// told reports whether an interval of a share, percent, says anything.
+func told(lo, hi float64) bool { return hi-lo <= widest || lo >= hi/4 }
+
 // total is what the read tiles of a zone or of a set add up to.
 type total struct {
 	shares

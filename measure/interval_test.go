@@ -54,3 +54,13 @@ func TestVeilOver(t *testing.T) {
 	}
 	assert.Zero(t, veilOver(-1, 0.01))
 }
+
+// What may be hardly any or a third is not told; a wide interval well off its foot is.
+func TestIntervalsThatAnswerNothingAreNotTold(t *testing.T) {
+	for _, tc := range []struct {
+		lo, hi float64
+		told   bool
+	}{{1, 34, false}, {7, 38, false}, {12, 45, true}, {1, 25, true}, {0, 30, true}, {0, 30.1, false}, {40, 80, true}} {
+		assert.Equal(t, tc.told, told(tc.lo, tc.hi), "%v to %v", tc.lo, tc.hi)
+	}
+}

@@ -240,7 +240,7 @@ func (v *View) lookTile(img *plane.Image, l *tileLook, k int, o *Observation, le
 	for j := 0; j < len(t.inner); j += step {
 		i := t.inner[j]
 		high, ok := v.channels(img, i)
-		if !ok {
+		if !ok || high.any()&^t.spare != 0 {
 			continue
 		}
 		p := v.px(img.RGB, i)

@@ -90,7 +90,7 @@ func (v *View) readTile(img *plane.Image, k int, l *Light, out []uint8) TileRead
 		}
 		r.In++
 		high, ok := v.channels(img, i)
-		if !colourful || !ok {
+		if !colourful || !ok || high.any()&^t.spare != 0 {
 			out[i] = PixUnread
 			continue
 		}

@@ -54,6 +54,7 @@ type tileInfo struct {
 	gap    bool
 	ring   []int32 // joint pixels around it, off the rims of tiles
 	dark   bool    // reference flags over most of it
+	spare  uint8   // channels that may be at the end of their codes, flags of plane.High
 }
 
 // DepositSource says where the deposit's colour comes from: "sample", "survey" or "common".
@@ -119,6 +120,9 @@ func NewView(spec Spec, ref *plane.Image) (*View, error) {
 	v.joints()
 	v.smooth()
 	v.setDeposit()
+	for k := range v.tiles {
+		v.tiles[k].spare = spare(v.tiles[k].mean, v.deposit)
+	}
 	v.setStable()
 	v.setColours()
 	v.names, v.centre = v.glazeNames()
