@@ -56,3 +56,27 @@ func TestDriftUnderHazeIsNotTold(t *testing.T) {
 	assert.Greater(t, v.haze(dark, 0), v.haze(bright, 0))
 	assert.Greater(t, v.haze(dark, 0.3), v.haze(dark, 0))
 }
+
+// No glaze's drift goes without an interval, and one or two tiles tell none.
+func TestFewTilesOfAGlazeTellLittle(t *testing.T) {
+	blue := colour.Lab{L: 45, A: -5, B: -35}
+	for n := 1; n <= 7; n++ {
+		v, res := drifting(n, blue, [3]float64{-3, 5, 8}, 0, driftEven)
+		v.centre = map[string]colour.Lab{"g": blue}
+		for k := range res.Tiles {
+			res.Tiles[k].Tile = k
+		}
+		res.Tiles[0].DL += 10 // one odd tile
+		g := v.Glazes(res)[0]
+		assert.Equal(t, n, g.Tiles)
+		if n < fewest {
+			assert.True(t, math.IsNaN(g.DriftDE00), "%d tiles", n)
+			continue
+		}
+		assert.LessOrEqual(t, g.Lo, g.DriftDE00, "%d tiles", n)
+		assert.Greater(t, g.Hi, g.DriftDE00, "%d tiles", n)
+		if n < 5 {
+			assert.GreaterOrEqual(t, g.Hi, shifted(blue, [3]float64{7, 5, 8}), "%d tiles: the odd one is within", n)
+		}
+	}
+}

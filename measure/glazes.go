@@ -131,17 +131,15 @@ func (v *View) Glazes(res *PhotoResult) []GlazeResult {
 	for _, n := range order {
 		g := GlazeResult{Name: n, Ref: centre[n], Tiles: len(diffs[n]), DriftDE00: nan, Lo: nan, Hi: nan, DL: nan, DA: nan, DB: nan, PaletteDE00: nan, PaletteLo: nan, PaletteHi: nan}
 		// what light and haze may have added is common to all tiles; where it is too much, nothing is told
-		if d := diffs[n]; len(d) > 0 {
+		if d := diffs[n]; len(d) >= fewest {
 			if s := math.Hypot(res.light, v.haze(g.Ref, math.Max(0, median(veils[n])))); s <= driftLimit {
 				m := medians(d)
 				g.DL, g.DA, g.DB = m[0], m[1], m[2]
 				raw := shifted(g.Ref, m)
 				g.DriftDE00 = unbiased(raw, s)
-				if len(d) >= 5 {
-					lo, hi := bootstrap(g.Ref, d)
-					g.Lo = math.Max(0, g.DriftDE00-math.Hypot(math.Max(0, raw-lo), 1.96*s))
-					g.Hi = math.Max(raw, g.DriftDE00+math.Hypot(math.Max(0, hi-raw), 1.96*s))
-				}
+				lo, hi := spanOf(g.Ref, d)
+				g.Lo = math.Max(0, g.DriftDE00-math.Hypot(math.Max(0, raw-lo), 1.96*s))
+				g.Hi = math.Max(raw, g.DriftDE00+math.Hypot(math.Max(0, hi-raw), 1.96*s))
 			}
 		}
 		if want, ok := v.intended(n); ok && len(byChart[n]) > 0 {
@@ -158,6 +156,23 @@ func (v *View) Glazes(res *PhotoResult) []GlazeResult {
 // shifted is the size of a colour difference at a colour.
 func shifted(at colour.Lab, d [3]float64) float64 {
 	return colour.CIEDE2000(at, colour.Lab{L: at.L + d[0], A: at.A + d[1], B: at.B + d[2]})
+}
+
+// fewest is the least number of tiles that a glaze's drift is told from: one or two may be wrong together (our choice).
+const fewest = 3
+
+// spanOf returns how far the drift of a glaze may lie by the scatter of its tiles: from few tiles, the least and the largest of
+// theirs; else by drawing them anew.
+func spanOf(at colour.Lab, d [][3]float64) (lo, hi float64) {
+	if len(d) >= 5 {
+		return bootstrap(at, d)
+	}
+	lo = math.Inf(1)
+	for _, x := range d {
+		e := shifted(at, x)
+		lo, hi = math.Min(lo, e), math.Max(hi, e)
+	}
+	return lo, hi
 }
 
 // bootstrap draws tiles anew and returns the middle 95 % of the drift (Efron, 1979, Ann. Stat. 7, 1-26: percentile
