@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
@@ -138,6 +139,26 @@ func FuzzDateFromPath(f *testing.F) {
 			_, ok = exifTime(d)
 			require.True(t, ok, "%q is a day", d)
 			require.True(t, strings.Contains(rel, d) || strings.Contains(rel, strings.ReplaceAll(d, "-", "")))
+		}
+	})
+}
+
+func FuzzEXIFTime(f *testing.F) {
+	for _, s := range []string{"2021:06:05 14:03:09", "2021-06-05T14:03:09.25+02:00", "2021:06:05", "+02:00", "Z", "-11:30", "    :  :     :  :  "} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		if iso, ok := exifTime(s); ok {
+			d, err := time.Parse("2006-01-02T15:04:05", iso)
+			require.NoError(t, err)
+			require.GreaterOrEqual(t, d.Year(), 1800)
+			again, ok := exifTime(iso)
+			require.True(t, ok)
+			require.Equal(t, iso, again)
+		}
+		if off, ok := exifOffset(s); ok {
+			_, err := time.Parse("-07:00", off)
+			require.NoError(t, err)
 		}
 	})
 }

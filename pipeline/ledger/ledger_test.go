@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"bytes"
+	"encoding/gob"
 	"math"
 	"os"
 	"os/exec"
@@ -160,6 +161,45 @@ func TestVerifyTellsAlteredGoneAndAdded(t *testing.T) {
 	diffs, _, err = Verify(survey, out)
 	require.NoError(t, err)
 	assert.ElementsMatch(t, []Difference{{OriginalsFile, "a.jpg", "altered"}, {OriginalsFile, "b.jpg", "gone"}, {ResultsFile, "extra.csv", "added"}}, diffs)
+}
+
+// FuzzGet puts any bytes in a record's place: they are as good as none, or a record.
+func FuzzGet(f *testing.F) {
+	type part struct {
+		Grid [3][2]float64
+		Name string
+	}
+	type record struct {
+		Parts []part
+		Of    map[string]*part
+		Bytes []byte
+		Yes   bool
+	}
+	var b bytes.Buffer
+	if err := gob.NewEncoder(&b).Encode(record{Parts: make([]part, 3), Of: map[string]*part{"a": {Name: "b"}}, Bytes: []byte("abc"), Yes: true}); err != nil {
+		f.Fatal(err)
+	}
+	f.Add(b.Bytes())
+	f.Add([]byte(`{"inl`))
+	s, err := Open(f.TempDir(), false, false)
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Cleanup(func() { s.Close() })
+	k := Key("record")
+	if err := s.PutBytes("read", k, recordExt, nil); err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, b []byte) {
+		require.NoError(t, os.WriteFile(s.path("read", k, recordExt), b, 0o600))
+		var r record
+		if s.Get("read", k, &r) {
+			require.NoError(t, s.Put("again", k, r))
+			var again record
+			require.True(t, s.Get("again", k, &again))
+			require.Equal(t, len(r.Parts), len(again.Parts))
+		}
+	})
 }
 
 func FuzzParse(f *testing.F) {

@@ -22,6 +22,15 @@ func UprightSize(name string) (w, h int, err error) {
 		return 0, 0, err
 	}
 	defer f.Close()
+	return uprightSize(f)
+}
+
+func uprightSize(f io.ReadSeeker) (w, h int, err error) {
+	defer func() {
+		if r := recover(); r != nil { // a damaged header is the photo's fault, told when the photo is read
+			w, h, err = 0, 0, fmt.Errorf("header: %v", r)
+		}
+	}()
 	c, format, err := image.DecodeConfig(bufio.NewReader(f))
 	if err != nil {
 		return 0, 0, err
@@ -46,11 +55,6 @@ func orientation(f io.ReadSeeker, format string) (o int, err error) {
 	if !ok {
 		return 1, nil
 	}
-	defer func() {
-		if r := recover(); r != nil { // a damaged header is the photo's fault, told when the photo is read
-			o, err = 0, fmt.Errorf("EXIF header: %v", r)
-		}
-	}()
 	o = 1
 	_, err = imagemeta.Decode(imagemeta.Options{
 		R: f, ImageFormat: kind, Sources: imagemeta.EXIF,

@@ -1,9 +1,11 @@
 package survey
 
 import (
+	"bytes"
 	"encoding/csv"
 	"math"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -216,6 +218,42 @@ func FuzzParseDate(f *testing.F) {
 		require.NoError(t, e1)
 		require.NoError(t, e2)
 		require.False(t, to.Before(from))
-		_, _ = parseShift(s)
+	})
+}
+
+func FuzzParseShift(f *testing.F) {
+	for _, s := range []string{"365d", "-1h", "1d2h30m", "+0.5d", "1e3d", "--1h", "d", "9999999h"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		d, err := parseShift(s)
+		if err != nil {
+			require.NotEmpty(t, err.Error())
+			return
+		}
+		require.LessOrEqual(t, d.Abs(), maxShift)
+		require.True(t, d == 0 || d < 0 == strings.HasPrefix(strings.TrimSpace(s), "-"))
+	})
+}
+
+func FuzzUprightSize(f *testing.F) {
+	for _, folder := range []string{"../../testdata/intake", "../../testdata/damaged"} {
+		names, err := filepath.Glob(filepath.Join(folder, "*.*"))
+		if err != nil || len(names) == 0 {
+			f.Fatal("no files of ", folder, err)
+		}
+		for _, n := range names {
+			b, err := os.ReadFile(n)
+			if err != nil {
+				f.Fatal(err)
+			}
+			f.Add(b)
+		}
+	}
+	f.Fuzz(func(t *testing.T, b []byte) {
+		w, h, err := uprightSize(bytes.NewReader(b))
+		if err != nil {
+			require.Zero(t, w+h)
+		}
 	})
 }

@@ -1,6 +1,7 @@
 package table
 
 import (
+	"bytes"
 	"encoding/csv"
 	"fmt"
 	"io"
@@ -84,9 +85,21 @@ func Unguard(s string) string {
 func Write[T any](w io.Writer, rows []T) error {
 	var zero T
 	cs := columns(reflect.TypeOf(zero))
-	out := csv.NewWriter(w)
-	out.UseCRLF = true
-	if err := out.Write(Header[T]()); err != nil {
+	// The csv package's own line ends would be put into cells too: a file name that holds one would be another's.
+	var line bytes.Buffer
+	out := csv.NewWriter(&line)
+	end := func(rec []string) error {
+		line.Reset()
+		if err := out.Write(rec); err != nil {
+			return err
+		}
+		out.Flush()
+		line.Truncate(line.Len() - 1)
+		line.WriteString("\r\n")
+		_, err := w.Write(line.Bytes())
+		return err
+	}
+	if err := end(Header[T]()); err != nil {
 		return err
 	}
 	rec := make([]string, len(cs))
@@ -99,12 +112,11 @@ func Write[T any](w io.Writer, rows []T) error {
 				rec[j] = Number(v.Field(c.field).Float(), c.digits)
 			}
 		}
-		if err := out.Write(rec); err != nil {
+		if err := end(rec); err != nil {
 			return err
 		}
 	}
-	out.Flush()
-	return out.Error()
+	return nil
 }
 
 // Read reads what Write wrote. Columns it does not know are passed over; missing ones stay empty (NaN for figures).
