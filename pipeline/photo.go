@@ -46,6 +46,10 @@ type photo struct {
 // visit is the date the photo stands for: the first day it may have been taken.
 func (p *photo) visit() string { return p.taken.From }
 
+// sameDay reports whether two photos are known to be of one day. Two of the same year or month share a visit, as that is
+// named by its first day, but what differs between them may be a change.
+func sameDay(a, b *photo) bool { return a.taken.From != "" && a.taken.Exact() && a.taken == b.taken }
+
 func (p *photo) reject(reason string) {
 	p.status, p.reason = statusRejected, reason
 }

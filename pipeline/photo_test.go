@@ -82,6 +82,24 @@ func TestOfOneVisitThePhotoThatShowsMostIsReported(t *testing.T) {
 	assert.Equal(t, statusUsed, ps[4].status, "another visit")
 }
 
+// What two photos of a range of dates differ by is no error of repeating, and may be no movement either.
+func TestOnlyADayBothAreOfIsTheSame(t *testing.T) {
+	at := func(from, to string) *photo { return &photo{taken: survey.DateRange{From: from, To: to}} }
+	for _, c := range []struct {
+		a, b *photo
+		same bool
+	}{
+		{at("1998-01-01", "1998-01-01"), at("1998-01-01", "1998-01-01"), true},
+		{at("1998-01-01", "1998-12-31"), at("1998-01-01", "1998-12-31"), false},
+		{at("1998-01-01", "1998-01-01"), at("1998-01-01", "1998-12-31"), false},
+		{at("1998-01-01", "1998-01-01"), at("1998-01-02", "1998-01-02"), false},
+		{at("", ""), at("", ""), false},
+	} {
+		assert.Equal(t, c.same, sameDay(c.a, c.b), "%v %v", c.a.taken, c.b.taken)
+		assert.Equal(t, c.same, sameDay(c.b, c.a))
+	}
+}
+
 func TestShardsPartThePhotos(t *testing.T) {
 	var ps []*photo
 	for _, n := range []string{"a", "b", "c", "d", "e", "f", "g", "h"} {

@@ -69,7 +69,7 @@ func (r *run) photoRows() []table.Photo {
 			Kind: p.kind, TakenFrom: p.taken.From, TakenTo: p.taken.To, Combined: p.combined,
 			Inliers: nan, OverlapPct: nan, AlignRMSPx: nan, Sharpness: nan, ClippedPct: nan, PxPerTile: nan,
 			Camera: p.facts.Camera, Lens: p.facts.Lens, FocalMM: positive(p.facts.FocalMM), ExposureS: positive(p.facts.ExposureS), ISO: positive(p.facts.ISO),
-			Colour: p.facts.Colour,
+			Colour: p.facts.Colour, FNumber: positive(p.facts.FNumber), CameraTime: p.facts.Taken + p.facts.Offset,
 		}
 		if row.Visit == "" {
 			row.DateSource = "undated"
@@ -274,6 +274,9 @@ func repeatRows(v *viewResult) []table.Repeat {
 	var rows []table.Repeat
 	for i, p := range v.photos {
 		for j := i + 1; j < len(v.photos) && v.photos[j].visit() == p.visit() && p.visit() != ""; j++ {
+			if !sameDay(p, v.photos[j]) {
+				continue
+			}
 			cmp := v.model.Compare(v.results[i], v.results[j], v.readings[i], v.readings[j])
 			for k, z := range v.results[i].Zones {
 				o := v.results[j].Zones[k]

@@ -291,7 +291,7 @@ func (r *run) resample(ctx context.Context, v *viewResult, p *photo) (*plane.Ima
 func (v *viewResult) witness(i int) *photo {
 	var best *photo
 	for j, p := range v.photos {
-		if j == i || p.visit() == "" || p.visit() != v.photos[i].visit() || !p.taken.Exact() || p.kind != "digital" {
+		if j == i || !sameDay(p, v.photos[i]) || p.kind != "digital" {
 			continue
 		}
 		if best == nil || readable(p) > readable(best) {

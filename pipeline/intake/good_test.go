@@ -81,6 +81,7 @@ func TestPatternComesBack(t *testing.T) {
 		{"r03.jpg", "JPEG", "Adobe RGB (1998) (EXIF)", 3, ""},
 		{"p3.jpg", "JPEG", "Display P3", 3, ""},
 		{"adobe.jpg", "JPEG", "Adobe RGB (1998)", 3, ""},
+		{"d50-gamma18.jpg", "JPEG", "profile: white D50, gamma 1.8", 3, ""},
 		{"srgb-v2.jpg", "JPEG", "sRGB", 3, ""},
 		{"srgb-v4.jpg", "JPEG", "sRGB", 3, ""},
 		{"arithmetic.jpg", "JPEG", "sRGB (no profile)", 3, ""},

@@ -14,7 +14,7 @@ var defined = []struct {
 	{"photos", []string{
 		"sha256", "date_source", "status", "reason", "inliers", "overlap_pct", "align_rms_px", "sharpness",
 		"clipped_pct", "kind", "taken_from", "taken_to", "align_basis", "px_per_tile", "combined_with", "camera",
-		"lens", "focal_mm", "exposure_s", "iso", "colour_profile",
+		"lens", "focal_mm", "exposure_s", "iso", "colour_profile", "f_number", "camera_time",
 	}},
 	{"zones", []string{
 		"readable_pct", "area_cm2", "area_cm2_lo", "area_cm2_hi", "area_basis", "scale_pct", "scale_pct_lo",

@@ -24,6 +24,7 @@ var (
 	foreign   = regexp.MustCompile(`^(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})$`)
 	yearFirst = regexp.MustCompile(`^(\d{4})[./](\d{1,2})[./](\d{1,2})$`)
 	compact   = regexp.MustCompile(`^(\d{4})(\d{2})(\d{2})$`)
+	guessed   = regexp.MustCompile(`(?i)^(?:(?:c|ca|circa|about|around|approx)\.?\s*|~\s*)?(\d{4})\s*(?:'?s|\?)?$`)
 	serial    = regexp.MustCompile(`^\d{5}$`)
 )
 
@@ -112,6 +113,13 @@ func unclear(s string) error {
 	}
 	if serial.MatchString(s) {
 		return fmt.Errorf("%s is a spreadsheet's day number: format the column as text and write dates like 2021-03-04", quote(s))
+	}
+	if m := guessed.FindStringSubmatch(s); m != nil {
+		y, _ := strconv.Atoi(m[1])
+		if strings.HasSuffix(s, "s") && y%10 == 0 {
+			return fmt.Errorf("%s is not clear: write the span, like %d/%d", quote(s), y, y+9)
+		}
+		return fmt.Errorf("%s is a guess: write the span it surely lies in, like %d/%d", quote(s), y-2, y+2)
 	}
 	return fmt.Errorf("%s is no date: write it like 2021-03-04, 1998-06, 1998 or 1998/2001", quote(s))
 }

@@ -29,6 +29,8 @@ type Photo struct {
 	ExposureS  float64 `csv:"exposure_s,6"`
 	ISO        float64 `csv:"iso,0"`
 	Colour     string  `csv:"colour_profile"`
+	FNumber    float64 `csv:"f_number,1"`
+	CameraTime string  `csv:"camera_time"` // as the camera wrote it, local time, with its offset from UTC where told
 }
 
 // Mapping is a row of mappings.csv: pixel centres of the upright pictures.

@@ -126,13 +126,14 @@ func profiles() {
 	j := jpegOf(pattern())
 	write(good, "p3.jpg", withProfile(j, profileP3()))
 	write(good, "adobe.jpg", withProfile(j, profileAdobe()))
+	write(good, "d50-gamma18.jpg", withProfile(j, profileD50()))
 	write(good, "srgb-v2.jpg", withProfile(j, profileSRGBv2()))
 	write(good, "srgb-v4.jpg", withProfile(j, profileSRGBv4()))
 	write(good, "r03.jpg", withEXIF(j, directory(0x8769, shorts(0xa001, 0xffff), directory(0xa005, ascii(1, "R03")))))
 	write(good, "uncalibrated.jpg", withEXIF(j, directory(0x8769, shorts(0xa001, 0xffff))))
 	write(good, "grey.jpg", jpegOf(grey()))
 	write(good, "grey-gamma18.jpg", withProfile(jpegOf(grey()), profileGrey()))
-	for name, p := range map[string][]byte{"p3.icc": profileP3(), "adobe.icc": profileAdobe(), "srgb-v2.icc": profileSRGBv2(), "grey.icc": profileGrey()} {
+	for name, p := range map[string][]byte{"p3.icc": profileP3(), "adobe.icc": profileAdobe(), "srgb-v2.icc": profileSRGBv2(), "grey.icc": profileGrey(), "d50-gamma18.icc": profileD50()} {
 		write(good, name, p)
 	}
 }

@@ -11,7 +11,9 @@ import (
 var (
 	colorantsP3    = [9]float64{0.51512, 0.29198, 0.15710, 0.24120, 0.69225, 0.06657, -0.00105, 0.04189, 0.78407}
 	colorantsAdobe = [9]float64{0.60974, 0.20528, 0.14919, 0.31111, 0.62567, 0.06322, 0.01947, 0.06087, 0.74457}
-	colorantsSRGB  = [9]float64{0.43607, 0.38515, 0.14307, 0.22249, 0.71687, 0.06061, 0.01392, 0.09708, 0.71410}
+	// An editing space whose own white is D50, primaries (0.630, 0.340), (0.295, 0.605), (0.150, 0.075), worked out.
+	colorantsD50  = [9]float64{0.50938, 0.32091, 0.13391, 0.27490, 0.65814, 0.06695, 0.02426, 0.10878, 0.69186}
+	colorantsSRGB = [9]float64{0.43607, 0.38515, 0.14307, 0.22249, 0.71687, 0.06061, 0.01392, 0.09708, 0.71410}
 )
 
 type element struct {
@@ -127,6 +129,7 @@ func matrixProfile(version byte, name string, m [9]float64, trc []byte) []byte {
 
 func profileP3() []byte     { return matrixProfile(4, "Display P3", colorantsP3, srgbPara) }
 func profileAdobe() []byte  { return matrixProfile(2, "Adobe RGB (1998)", colorantsAdobe, curv(563)) }
+func profileD50() []byte    { return matrixProfile(2, "white D50, gamma 1.8", colorantsD50, curv(461)) }
 func profileSRGBv2() []byte { return matrixProfile(2, "sRGB table", colorantsSRGB, srgbTable()) }
 func profileSRGBv4() []byte { return matrixProfile(4, "sRGB curve", colorantsSRGB, srgbPara) }
 

@@ -5,7 +5,7 @@ set -eu
 version=$(transicc --help 2>&1 | sed -n 's/.*\[\(LittleCMS [0-9.]*\)\].*/\1/p' | head -n 1)
 out=testdata/values-intake.csv
 printf 'profile,r,g,b,L,a,b_lab,source\n' >"$out"
-for profile in p3 adobe srgb-v2; do
+for profile in p3 adobe srgb-v2 d50-gamma18; do
 	for r in 0 51 128 204 255; do for g in 0 51 128 204 255; do for b in 0 51 128 204 255; do
 		printf '%d %d %d\n' $r $g $b
 	done; done; done >/tmp/values.$$

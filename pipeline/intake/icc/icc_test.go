@@ -66,9 +66,10 @@ func TestAgainstLittleCMS(t *testing.T) {
 		x.n, x.mean, x.most = x.n+1, x.mean+de, max(x.most, de)
 		assert.Less(t, de, 0.1, "%s %v: got %v", row[0], rgb, got)
 	}
-	require.Len(t, sums, 3)
+	require.Len(t, sums, 4)
 	for name, x := range sums {
 		require.Equal(t, 125, x.n)
+		assert.Less(t, x.mean/float64(x.n), 0.05, name)
 		t.Logf("%s: mean ΔE00 %.4f, most %.4f", name, x.mean/float64(x.n), x.most)
 	}
 }
