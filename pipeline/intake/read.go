@@ -30,6 +30,14 @@ const (
 	DefaultMaxSide = 65_000
 )
 
+// What decoding one photo may take, file and result included, grows with the largest picture allowed: 1.14 GB at the default,
+// which keeps a run below 1.5 GB (measured). Only deep pictures stored on their side and files far beyond MaxMB need more.
+// A small limit leaves room for files with much beside their pixels.
+const (
+	bytesPerMpx = 9.5e6
+	leastMemory = 64e6
+)
+
 func (l Limits) withDefaults() Limits {
 	if l.MaxMpx <= 0 {
 		l.MaxMpx = DefaultMaxMpx
@@ -184,6 +192,9 @@ func (j *job) admit(w, h, perPixel int) error {
 		}
 	}
 	j.facts.Memory = int64(len(j.b)) + int64(w)*int64(h)*int64(perPixel)
+	if limit := max(bytesPerMpx*j.lim.MaxMpx, leastMemory); float64(j.facts.Memory) > limit {
+		return refuse(TooManyMpx, "%.3g GB to decode it, limit %.3g GB (9.5 bytes for every pixel of limits.max_mpx in survey.yaml)", float64(j.facts.Memory)/1e9, limit/1e9)
+	}
 	if !j.pixels {
 		return errHeaderOnly
 	}

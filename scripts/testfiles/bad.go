@@ -107,6 +107,11 @@ func refusedOthers() {
 	binary.BigEndian.PutUint32(huge[16:], 40000)
 	binary.BigEndian.PutUint32(huge[20:], 40000)
 	write(bad, "huge.png", append(append(append([]byte(nil), huge[:8]...), chunk("IHDR", huge[16:29])...), huge[33:]...))
+	side := pngOf(deep())
+	binary.BigEndian.PutUint32(side[16:], 10000)
+	binary.BigEndian.PutUint32(side[20:], 9000)
+	write(bad, "huge-on-its-side.png", append(append(append(append([]byte(nil), side[:8]...), chunk("IHDR", side[16:29])...),
+		chunk("eXIf", exifBlock(shorts(0x112, 6)))...), side[33:]...))
 	write(bad, "hdr.png", behindHeader(pngOf(pattern()), chunk("cICP", []byte{9, 16, 0, 1})))
 	write(bad, "bad-profile.png", behindHeader(pngOf(pattern()), chunk("iCCP", []byte("p\x00\x00not deflated"))))
 
