@@ -3,7 +3,7 @@
 //
 //	go run ./scripts/testfiles
 //
-// It needs convert (ImageMagick 6), cwebp, webpmux and heif-enc for the files that Go can't write; without one of them
+// It needs convert (ImageMagick 6), tiffcp, cjpeg, cwebp and heif-enc for the files that Go can't write; without one of them
 // the files concerned are left as they are, and it says which. All pictures are invented patterns of a few pixels.
 package main
 
