@@ -47,7 +47,7 @@ type TileRecord struct {
 }
 
 // unread are the flags that keep a pixel out of every figure.
-const unread = plane.Outside | plane.High | plane.Moving
+const unread = plane.Outside | plane.High | plane.Moving | plane.Loose
 
 // Observe takes the first look at a photo. img lies on the measuring frame.
 func (v *View) Observe(img *plane.Image, p Photo) *Observation {

@@ -331,7 +331,7 @@ func (r *run) glazeRows(v *viewResult) []table.Glaze {
 	return rows
 }
 
-// mappingRows writes each aligned photo's mapping as a 33 x 33 grid over the reference.
+// mappingRows writes each aligned photo's mapping as a 33 x 33 grid over the reference, empty where nothing is read through it.
 func mappingRows(v *viewResult, w, h int) []table.Mapping {
 	const n = 33
 	var rows []table.Mapping
@@ -342,7 +342,7 @@ func mappingRows(v *viewResult, w, h int) []table.Mapping {
 		for j := range n {
 			for i := range n {
 				x, y := float64(i)*float64(w-1)/(n-1), float64(j)*float64(h-1)/(n-1)
-				px, py := p.align.Mapping.Photo(x, y)
+				px, py := p.align.Mapping.Read(x, y)
 				if !(px >= -0.5 && py >= -0.5 && px <= pw-0.5 && py <= ph-0.5) {
 					px, py = nan, nan
 				}

@@ -21,6 +21,7 @@ import (
 	"tilelapse/pipeline/intake/resample"
 	"tilelapse/pipeline/ledger"
 	"tilelapse/pipeline/survey"
+	"tilelapse/register"
 )
 
 // viewResult is a view measured: its surface, and what each of its photos gave.
@@ -284,7 +285,23 @@ func (r *run) resample(ctx context.Context, v *viewResult, p *photo) (*plane.Ima
 	if err != nil {
 		return nil, fmt.Errorf("it could be read before and can't now: %w", err)
 	}
-	return resample.Onto(pic, v.frame, p.align.Mapping.Photo), nil
+	img := resample.Onto(pic, v.frame, p.align.Mapping.Photo)
+	markLoose(img, v.frame, p.align.Mapping)
+	return img, nil
+}
+
+// markLoose flags what the mapping shows but does not vouch for, so that it is not measured.
+func markLoose(img *plane.Image, f plane.Frame, m register.Mapping) {
+	if m.Held == nil {
+		return
+	}
+	for y := range img.H {
+		for x := range img.W {
+			if !m.Holds(f.Ref(float64(x), float64(y))) {
+				img.Flags[y*img.W+x] |= plane.Loose
+			}
+		}
+	}
 }
 
 // witness is the other frame of a photo's visit that tells what moved: of several the one that shows most, by path.

@@ -141,7 +141,7 @@ func TestFitOneTileOffIsMovedBack(t *testing.T) {
 	s := newSearch(context.Background(), c.shoot(), DefaultOptions())
 	for _, d := range [][2]float64{{34, 0}, {0, 34}, {-34, 0}, {0, -68}} {
 		off := mul3(c.h3, mat3{1, 0, d[0], 0, 1, d[1], 0, 0, 1})
-		r, ok := s.settle(place{ref, guess{h: off, inliers: make([]Pair, 9)}}, "made")
+		r, ok := s.settle(place{ref: ref, guess: guess{h: off, inliers: make([]Pair, 9)}}, "made")
 		if !ok || !r.Accepted {
 			continue // refused is as good as put right
 		}
@@ -161,7 +161,7 @@ func TestPureRepeatIsNotPlacedWrongly(t *testing.T) {
 		assert.Less(t, rms(trueErrors(r.Mapping, c, ref)), 1.0)
 	}
 	s := newSearch(context.Background(), c.shoot(), DefaultOptions())
-	q, ok := s.settle(place{ref, guess{h: c.h3, inliers: make([]Pair, 9)}}, "made")
+	q, ok := s.settle(place{ref: ref, guess: guess{h: c.h3, inliers: make([]Pair, 9)}}, "made")
 	require.True(t, ok)
 	assert.Contains(t, []Reason{Repeat, WrongView}, q.Reason, "even at the right place it could as well be another: %s", q.Detail)
 }

@@ -30,8 +30,8 @@ func (l likely) px() float64 {
 }
 
 // witnesses is windows, which also reads every window by the gradient's signed direction and by the doubled angle alone.
-// Light from another side turns the one and not the other.
-func witnesses(ref, img *oriented, f frame, m Mapping, g grid) (votes, signed, doubled []vote, asked int, err error) {
+// Light from another side turns the one and not the other. asked are the places of all windows, reference px.
+func witnesses(ref, img *oriented, f frame, m Mapping, g grid) (votes, signed, doubled []vote, asked [][2]float64, err error) {
 	at, centres := places(ref, img, f, g)
 	var total []float32
 	var by [2][]vote
@@ -39,7 +39,7 @@ func witnesses(ref, img *oriented, f frame, m Mapping, g grid) (votes, signed, d
 		a, b := ref.half(k), img.half(k)
 		sums, err := cv.Correlate(a.v, b.v, a.w, a.h, a.ch, centres, g.radius, g.search)
 		if err != nil {
-			return nil, nil, nil, 0, err
+			return nil, nil, nil, nil, err
 		}
 		by[k] = read(sums, at, a, b, f, m, g)
 		if total == nil {
@@ -50,7 +50,11 @@ func witnesses(ref, img *oriented, f frame, m Mapping, g grid) (votes, signed, d
 			total[i] += v
 		}
 	}
-	return read(total, at, ref, img, f, m, g), by[0], by[1], len(at), nil
+	for _, p := range at {
+		x, y := f.ref(float64(p[0]), float64(p[1]))
+		asked = append(asked, [2]float64{x, y})
+	}
+	return read(total, at, ref, img, f, m, g), by[0], by[1], asked, nil
 }
 
 // half returns the signed channels (0) or the doubled ones (1) of an oriented picture.
@@ -73,8 +77,11 @@ func (o *oriented) half(k int) *oriented {
 	return out
 }
 
-// area is a reference and a photo, px.
-type area struct{ w, h, pw, ph int }
+// area is a reference and a photo, px, and which part of the reference counts; nil = all.
+type area struct {
+	w, h, pw, ph int
+	held         *Held
+}
 
 // apart returns how far apart fits of a chosen kind are that should agree, RMS over the overlap in reference px: those
 // that leave a fifth of the votes out, as the standard error they imply, and those to either half of the channels.
@@ -100,6 +107,9 @@ func distance(p, q *surface, a area) float64 {
 	for j := 0; j < n; j++ {
 		for i := 0; i < n; i++ {
 			x, y := (float64(i)+.5)*float64(a.w)/n-.5, (float64(j)+.5)*float64(a.h)/n-.5
+			if a.held != nil && !a.held.at(x, y) {
+				continue
+			}
 			px, py, ok := apply3(p.h, x, y)
 			if !ok || px < 0 || py < 0 || px > float64(a.pw-1) || py > float64(a.ph-1) {
 				continue

@@ -19,6 +19,8 @@ type refined struct {
 	q       quality
 	edges   slid // joints and outlines, in the coarse frame
 	shades  slid // which tile is which, in the coarse frame
+	held    *Held
+	sheets  *sheets // of a surface in parts; nil = in one
 }
 
 // tolerancePx is how far a window may be off the fitted surface and still agree, px of the frame.
@@ -40,9 +42,11 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 		fine := n == len(ref.frames)-1
 		var votes, signed, doubled []vote
 		var asked int
+		var at [][2]float64
 		var err error
 		if fine {
-			votes, signed, doubled, asked, err = witnesses(f.oriented, img, f.frame, r.m, g)
+			votes, signed, doubled, at, err = witnesses(f.oriented, img, f.frame, r.m, g)
+			asked = len(at)
 		} else {
 			votes, asked, err = windows(f.oriented, img, f.frame, r.m, g)
 		}
@@ -67,11 +71,15 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 			c := choose(s, votes, f.scale(), 3*float64(g.spacing)*f.scale(), ref.W, ref.H)
 			s, r.costs = c.surface, c.costs
 			r.heldOut, r.likely.window = trimmed(c.errs, f.scale())
-			r.likely.sample, r.likely.light = apart(&c, signed, doubled, floorPx*f.scale(), area{ref.W, ref.H, pw, ph})
+			m := s.mapping(ref.W, ref.H)
+			held := (&refined{m: m, votes: votes}).hold(ref, at, pw, ph)
+			r.likely.sample, r.likely.light = apart(&c, signed, doubled, floorPx*f.scale(), area{ref.W, ref.H, pw, ph, held})
+			r.surface, r.held = s, held
 		default:
 			s = fitSurface(s, votes, len(votes) >= minBentVotes, 1, .2*f.scale(), ref.W, ref.H)
 		}
 		r.surface, r.m = s, s.mapping(ref.W, ref.H)
+		r.m.Held = r.held
 		r.agree = agreement(votes, asked, r.m, tolerancePx*f.scale())
 		r.q = judgeLight(f.grey, p, inside)
 	}
@@ -146,10 +154,11 @@ func (r *refined) rivals(ref *Reference, photo *halved) (err error) {
 		// A close-up, or a small reference: windows that overlap, but enough of them to count.
 		edges.spacing, tones.spacing = denseSpacing, denseSpacing
 	}
-	if r.edges, err = slide(f.oriented, img, f.frame, edges, 2, 4); err != nil {
+	if r.edges, err = slide(f.oriented, img, f.frame, edges, 2, 4, nil); err != nil {
 		return err
 	}
-	r.shades, err = slide(ref.shades, tone, f.frame, tones, 3, 8)
+	// The dark round a wall is dark on all photos of such walls: only what is held can tell one from another.
+	r.shades, err = slide(ref.shades, tone, f.frame, tones, 3, 8, r.m.Holds)
 	return err
 }
 

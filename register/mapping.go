@@ -12,6 +12,7 @@ import (
 type Mapping struct {
 	PhotoFromRef [9]float64 `json:"photo_from_ref"`  // row by row
 	Field        *Field     `json:"field,omitempty"` // nil = the homography alone
+	Held         *Held      `json:"held,omitempty"`  // nil = everywhere
 }
 
 // Field is a displacement in photo px on a lattice over the reference: node (i, j) lies at (X0+i*Step, Y0+j*Step) and
@@ -128,6 +129,9 @@ func (m Mapping) Valid() error {
 	if det3(m.PhotoFromRef) == 0 {
 		return errors.New("mapping: the homography has no inverse")
 	}
+	if h := m.Held; h != nil && (h.NX < 1 || h.NY < 1 || h.NX > 4096 || h.NY > 4096 || !(h.Step > 0) || len(h.Bits) != (h.NX*h.NY+7)/8) {
+		return fmt.Errorf("mapping: %d bytes for %d × %d cells, step %v", len(h.Bits), h.NX, h.NY, h.Step)
+	}
 	f := m.Field
 	if f == nil {
 		return nil
@@ -147,13 +151,13 @@ func (m Mapping) Valid() error {
 	return nil
 }
 
-// Overlap returns the share of a w × h reference that lies inside a pw × ph photo, in [0, 1], on a grid.
+// Overlap returns the share of a w × h reference that can be read in a pw × ph photo, in [0, 1], on a grid.
 func (m Mapping) Overlap(w, h, pw, ph int) float64 {
 	const n = 48
 	in := 0
 	for j := 0; j < n; j++ {
 		for i := 0; i < n; i++ {
-			x, y := m.Photo((float64(i)+.5)*float64(w)/n-.5, (float64(j)+.5)*float64(h)/n-.5)
+			x, y := m.Read((float64(i)+.5)*float64(w)/n-.5, (float64(j)+.5)*float64(h)/n-.5)
 			if x >= 0 && y >= 0 && x <= float64(pw-1) && y <= float64(ph-1) {
 				in++
 			}
@@ -172,7 +176,7 @@ func (m Mapping) rounded() Mapping {
 	for i, v := range h {
 		h[i] = significant(v, 10)
 	}
-	out := Mapping{PhotoFromRef: h}
+	out := Mapping{PhotoFromRef: h, Held: m.Held}
 	if f := m.Field; f != nil {
 		g := *f
 		g.DX, g.DY = make([]float32, len(f.DX)), make([]float32, len(f.DY))

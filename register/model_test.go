@@ -228,10 +228,10 @@ func TestValidMapping(t *testing.T) {
 		{"identity", Mapping{PhotoFromRef: id}, true},
 		{"zero", Mapping{}, false},
 		{"not a number", Mapping{PhotoFromRef: mat3{math.NaN(), 0, 0, 0, 1, 0, 0, 0, 1}}, false},
-		{"field", Mapping{id, &Field{0, 0, 10, 3, 3, d, d}}, true},
-		{"field too short", Mapping{id, &Field{0, 0, 10, 3, 3, d[:8], d}}, false},
-		{"no step", Mapping{id, &Field{0, 0, 0, 3, 3, d, d}}, false},
-		{"one column", Mapping{id, &Field{0, 0, 10, 1, 9, d, d}}, false},
+		{"field", Mapping{PhotoFromRef: id, Field: &Field{0, 0, 10, 3, 3, d, d}}, true},
+		{"field too short", Mapping{PhotoFromRef: id, Field: &Field{0, 0, 10, 3, 3, d[:8], d}}, false},
+		{"no step", Mapping{PhotoFromRef: id, Field: &Field{0, 0, 0, 3, 3, d, d}}, false},
+		{"one column", Mapping{PhotoFromRef: id, Field: &Field{0, 0, 10, 1, 9, d, d}}, false},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			if tc.ok {

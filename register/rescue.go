@@ -36,7 +36,7 @@ func Rescue(ctx context.Context, ref *Reference, helpers []Helper, photo *image.
 			// The helper's own bend is left to the refinement.
 			g.h = mul3(g.h, h.Mapping.PhotoFromRef)
 			g.inliers = nil
-			r, ok := s.settle(place{ref, g}, "rescue:"+h.Key+" "+k.String())
+			r, ok := s.settle(place{ref: ref, guess: g}, "rescue:"+h.Key+" "+k.String())
 			if !ok {
 				continue
 			}

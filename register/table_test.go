@@ -268,8 +268,8 @@ func TestTableScenes(t *testing.T) {
 					}))
 				}
 			}
-			fmt.Printf("%-18s %-34s want %-12s got %-12s %-5v %-14s %5dms in %4d agree %.2f rms %s | true rms %s med %s p95 %s sharp %.3f clip %.1f ov %.0f %s %s\n",
-				filepath.Base(s.name), p.File, want, r.View, r.Accepted, r.Reason, dt.Milliseconds(), r.Inliers, r.Agree, fmtErr(r.RMSPx), fmtErr(tot), fmtErr(mid), fmtErr(p95), r.Sharpness, r.ClippedPct, r.OverlapPct, r.Basis, r.Detail)
+			fmt.Printf("%-18s %-34s want %-12s got %-12s %-5v %-14s %5dms in %4d agree %.2f rms %s | true rms %s med %s p95 %s sharp %.3f clip %.1f ov %.0f held %.2f %s %s\n",
+				filepath.Base(s.name), p.File, want, r.View, r.Accepted, r.Reason, dt.Milliseconds(), r.Inliers, r.Agree, fmtErr(r.RMSPx), fmtErr(tot), fmtErr(mid), fmtErr(p95), r.Sharpness, r.ClippedPct, r.OverlapPct, heldOf(r, refs, g), r.Basis, r.Detail)
 		}
 	}
 	fmt.Printf("all: median %.3f p95 %.3f max %.3f of %d\n", median(all), quantile(all, .95), quantile(all, 1), len(all))
@@ -349,7 +349,7 @@ func TestTablePairs(t *testing.T) {
 				c.bad++
 			}
 		}
-		fmt.Printf("%-32s %-5v %-14s %5dms in %4d agree %.2f rms %s | true %s (truth %s) sharp %.3f clip %.1f ov %.0f %s %s\n", r[0], res.Accepted, res.Reason, dt.Milliseconds(), res.Inliers, res.Agree, fmtErr(res.RMSPx), fmtErr(e), r[8], res.Sharpness, res.ClippedPct, res.OverlapPct, res.Basis, res.Detail)
+		fmt.Printf("%-32s %-5v %-14s %5dms in %4d agree %.2f rms %s | true %s (truth %s) sharp %.3f clip %.1f ov %.0f held %.2f %s %s\n", r[0], res.Accepted, res.Reason, dt.Milliseconds(), res.Inliers, res.Agree, fmtErr(res.RMSPx), fmtErr(e), r[8], res.Sharpness, res.ClippedPct, res.OverlapPct, heldOf(res, []*Reference{ref}, g), res.Basis, res.Detail)
 	}
 	var keys []string
 	for k := range tot {

@@ -23,6 +23,11 @@ const (
 // places returns where windows stand: with texture in the reference, and inside both pictures. centres are the same in
 // the padded pictures, as cv.Correlate takes them.
 func places(ref, img *oriented, f frame, g grid) (at [][2]int, centres []int32) {
+	return placesIn(ref, img, f, g, nil)
+}
+
+// placesIn is places where keep says so of a reference position; nil keeps all.
+func placesIn(ref, img *oriented, f frame, g grid, keep func(x, y float64) bool) (at [][2]int, centres []int32) {
 	n := float64((2*g.radius + 1) * (2*g.radius + 1))
 	x0, y0 := (f.w-1)%g.spacing/2, (f.h-1)%g.spacing/2
 	for y := y0; y < f.h; y += g.spacing {
@@ -31,6 +36,9 @@ func places(ref, img *oriented, f frame, g grid) (at [][2]int, centres []int32) 
 				continue
 			}
 			if ref.energy(x, y, g.radius) < minTexture*n*orientUnit*orientUnit {
+				continue
+			}
+			if keep != nil && !keep(f.ref(float64(x), float64(y))) {
 				continue
 			}
 			at = append(at, [2]int{x, y})
@@ -45,6 +53,7 @@ func places(ref, img *oriented, f frame, g grid) (at [][2]int, centres []int32) 
 type slid struct {
 	windows     int
 	here, there float64 // mean correlation
+	middle      float64 // median over the windows of the correlation here
 	dx, dy      int     // of the other place, px of the frame
 	// forHere and forThere count the windows that speak clearly for one place against the other.
 	forHere, forThere int
@@ -57,12 +66,13 @@ const outside = -2
 const clearly = 0.1
 
 // slide correlates all windows at every shift. A place nearer than apart px is the same place; within it the best of
-// shifts up to near px counts, because the mapping need not be exact yet.
-func slide(ref, img *oriented, f frame, g grid, near, apart int) (s slid, err error) {
-	at, centres := places(ref, img, f, g)
+// shifts up to near px counts, because the mapping need not be exact yet. Windows stand where keep says so of a reference
+// position; nil keeps all.
+func slide(ref, img *oriented, f frame, g grid, near, apart int, keep func(x, y float64) bool) (s slid, err error) {
+	at, centres := placesIn(ref, img, f, g, keep)
 	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, ref.ch, centres, g.radius, g.search)
 	if err != nil || len(at) < 4 {
-		return slid{windows: len(at)}, err
+		return slid{windows: len(at), middle: 1}, err
 	}
 	side := 2*g.search + 1
 	total, count := make([]float64, side*side), make([]float64, side*side)
@@ -105,10 +115,15 @@ func slide(ref, img *oriented, f frame, g grid, near, apart int) (s slid, err er
 			}
 		}
 	}
-	if total[other] == outside {
-		return slid{windows: len(at), here: math.Max(0, total[best]), forHere: len(at)}, nil // no other place can be seen
+	own := make([]float64, len(at))
+	for k := range own {
+		own[k] = float64(one[k*side*side+best])
 	}
-	s = slid{windows: len(at), here: total[best], there: total[other], dx: other%side - g.search, dy: other/side - g.search}
+	middle := median(own)
+	if total[other] == outside {
+		return slid{windows: len(at), here: math.Max(0, total[best]), middle: middle, forHere: len(at)}, nil // no other place can be seen
+	}
+	s = slid{windows: len(at), middle: middle, here: total[best], there: total[other], dx: other%side - g.search, dy: other/side - g.search}
 	// A window's own best within a px of a place: the surface need not be flat.
 	top := func(k, i int) float64 {
 		m := float32(-1)
@@ -138,7 +153,15 @@ func slide(ref, img *oriented, f frame, g grid, near, apart int) (s slid, err er
 // windows compares the reference's oriented picture with the warped photo's, window by window, and returns the votes
 // in reference px and photo px; also how many windows of the reference had texture inside the overlap.
 func windows(ref, img *oriented, f frame, m Mapping, g grid) (votes []vote, asked int, err error) {
-	at, centres := places(ref, img, f, g)
+	return windowsIn(ref, img, f, m, g, nil)
+}
+
+// windowsIn is windows where keep says so of a reference position; nil keeps all.
+func windowsIn(ref, img *oriented, f frame, m Mapping, g grid, keep func(x, y float64) bool) (votes []vote, asked int, err error) {
+	at, centres := placesIn(ref, img, f, g, keep)
+	if len(at) == 0 {
+		return nil, 0, nil
+	}
 	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, ref.ch, centres, g.radius, g.search)
 	if err != nil {
 		return nil, 0, err

@@ -38,7 +38,7 @@ func Mark(a, b *plane.Image) (share float64, ok bool) {
 	nan := float32(math.NaN())
 	for i := range ratio {
 		ratio[i] = nan
-		if (a.Flags[i]|b.Flags[i])&(plane.Outside|plane.High) == 0 && (sa[i] > dark || sb[i] > dark) {
+		if (a.Flags[i]|b.Flags[i])&(plane.Outside|plane.High|plane.Loose) == 0 && (sa[i] > dark || sb[i] > dark) {
 			ratio[i] = float32(math.Log(float64(max(sa[i], dark/4)) / float64(max(sb[i], dark/4))))
 		}
 	}

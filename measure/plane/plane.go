@@ -10,6 +10,7 @@ const (
 	HighG                     // the same, green
 	HighB                     // the same, blue
 	Moving                    // differs between two frames of one visit by more than noise
+	Loose                     // the alignment does not hold here: what is shown may be another place
 )
 
 // High are the flags of channels at the bright end of the photo's codes: the light there was this or more.

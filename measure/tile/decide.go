@@ -296,7 +296,7 @@ func (s *Surface) call(t int, ev []Evidence, sc Scores, front []float64) (c Call
 	case e.InFrame < 0.5:
 		return Call{Outside, 1, "less than half in frame"}, 0
 	case e.Usable < 0.4 || !e.Read:
-		return Call{Unreadable, 1, "clipped or glare"}, 0
+		return Call{Unreadable, 1, "clipped, glare or not aligned"}, 0
 	case front[t] > 0.5:
 		return Call{Hidden, front[t], "something stands in front"}, 0
 	case gap && (lost < likely || sc.Bed >= sc.Other):

@@ -7,7 +7,7 @@ import (
 )
 
 // blind are the flags that make a pixel useless here. A dark end is still known to be dark.
-const blind = plane.Outside | plane.High | plane.Moving
+const blind = plane.Outside | plane.High | plane.Moving | plane.Loose
 
 // floor is added to linear light before a logarithm: about the noise of a dark pixel of a camera JPEG (our choice).
 const floor = 0.01
