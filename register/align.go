@@ -140,7 +140,7 @@ func knowsPlace(r Reason) bool {
 
 // settle refines and judges a first fit.
 func (s *search) settle(p place, basis string) (Result, bool) {
-	r, ok, err := refine(s.ctx, p.ref, s.photo, p.h)
+	r, ok, err := refine(s.ctx, p.ref, s.photo, p.h, p.pairs)
 	if debug != nil {
 		debug(basis, len(p.inliers), r)
 	}
@@ -156,7 +156,7 @@ func (s *search) settle(p place, basis string) (Result, bool) {
 	if e := r.edges; e.there > e.here && r.coarse >= hopeless {
 		f := p.ref.frames[0]
 		moved := mul3(r.surface.h, mat3{1, 0, f.sx * float64(e.dx), 0, 1, f.sy * float64(e.dy), 0, 0, 1})
-		m, ok, err := refine(s.ctx, p.ref, s.photo, moved)
+		m, ok, err := refine(s.ctx, p.ref, s.photo, moved, p.pairs)
 		if debug != nil {
 			debug(basis+" moved", len(p.inliers), m)
 		}

@@ -1,6 +1,10 @@
 package register
 
-import "math"
+import (
+	"math"
+	"slices"
+	"sort"
+)
 
 // Held says where a mapping is held by windows that agree with it: a lattice of cells over the reference, one bit a cell, row by
 // row; cell (i, j) begins at (X0+i*Step, Y0+j*Step). Elsewhere the mapping is a guess and nothing may be read through it.
@@ -44,73 +48,215 @@ func (m Mapping) Read(x, y float64) (px, py float64) {
 // Holds says whether what the pictures show speaks for the mapping at the reference position (x, y), px.
 func (m Mapping) Holds(x, y float64) bool { return m.Held == nil || m.Held.at(x, y) }
 
-// How far windows that agree speak for their surroundings. Measured on made curved and stepped walls, rendered scenes and
+// What speaks for a mapping of one surface, and what against it. Measured on made curved and stepped walls, rendered scenes and
 // published pairs, 2026.
 const (
 	heldSteps   = 64   // cells along the reference's longer side
-	heldRadius  = 2.6  // steps of the fine grid round a place whose windows are counted
-	heldLeast   = 3    // windows that must agree there
-	heldShare   = .3   // of those that were asked
-	heldReach   = 8    // steps of the grid from the nearest that agrees, where there is nothing to ask
-	holeShare   = .15  // of the overlap: what has changed inside a flat surface is no reason not to look at it
-	holeShareIn = .005 // the same inside a surface in parts
+	aroundSteps = 1.8  // steps of a frame's grid round a place whose windows are counted
+	againstPx   = 3    // px of a frame by which windows that agree with one another must be off to speak against
+	againstFine = 6    // px of the fine frame below which light from aside may move what is seen
+	friends     = 3    // of the eight windows around that must say the same
+	samePx      = 1.5  // px of a frame by which they may differ
+	clearLone   = .1   // by which a window's place must beat all others to speak against
+	pairSteps   = 2.5  // steps of the fine grid round a place whose key points are counted
+	pairSlope   = .1   // of how far off they are, by which key points may differ and say the same
+	reachSteps  = 8    // steps of the fine grid by which what agrees is carried on
+	holeShareIn = .005 // of the overlap: holes inside a surface in parts
 	partRadius  = 1.5  // steps of the dense grid round a place whose windows are counted
 	partShare   = .6   // of which so many must agree
 	jumpPx      = 1.5  // reference px by which two parts may differ at their rim
 )
 
-// hold finds where a mapping is held. at are the places of all windows that were asked.
-func (r *refined) hold(ref *Reference, at [][2]float64, pw, ph int) *Held {
-	f := ref.frames[len(ref.frames)-1]
-	step := float64(f.grid.spacing) * f.scale()
+// told is what the windows of one frame said.
+type said struct {
+	votes []vote
+	step  float64 // distance of windows, reference px
+	px    float64 // reference px a px of the frame
+}
+
+// hold finds where the mapping of one surface is held. Windows that agree hold what lies between and around them; absence of
+// evidence is none against: light, shadows, blur and things in front make windows fall silent. Not held is where neighbours
+// agree on another place, and what lies beyond the windows' reach, which nothing speaks for. pairs are all key points that
+// matched: they tell of places further off than windows look.
+func (r *refined) hold(ref *Reference, pairs []Pair, pw, ph int) *Held {
 	l := latticeFor(ref.W, ref.H, heldSteps)
 	h := newHeld(&l)
-	agreed := map[[2]float64]bool{}
-	for i := range r.votes {
-		if v := &r.votes[i]; v.Scale > 0 && miss(r.m, v) <= tolerancePx*f.scale() {
-			agreed[[2]float64{v.X, v.Y}] = true
-		}
-	}
-	// Windows by cells of their own grid, so that neighbours are found quickly.
-	gx, gy := int(float64(ref.W)/step)+1, int(float64(ref.H)/step)+1
-	cells := make([][]int, gx*gy)
-	yes := make([]bool, len(at))
-	for i, p := range at {
-		c := max(0, min(gy-1, int(p[1]/step)))*gx + max(0, min(gx-1, int(p[0]/step)))
-		cells[c] = append(cells[c], i)
-		yes[i] = agreed[p]
-	}
 	n := h.NX * h.NY
-	inside, held := make([]bool, n), make([]bool, n)
-	total := 0
+	inside := make([]bool, n)
 	for k := range n {
-		x, y := h.X0+(float64(k%h.NX)+.5)*h.Step, h.Y0+(float64(k/h.NX)+.5)*h.Step
-		px, py := r.m.Photo(x, y)
-		if !(px >= 0 && py >= 0 && px <= float64(pw-1) && py <= float64(ph-1)) {
-			continue
-		}
-		inside[k] = true
-		total++
-		asked, said, far := 0, 0, false
-		ci, cj := int(x/step), int(y/step)
-		for j := max(0, cj-heldReach); j <= min(gy-1, cj+heldReach); j++ {
-			for i := max(0, ci-heldReach); i <= min(gx-1, ci+heldReach); i++ {
-				for _, w := range cells[j*gx+i] {
-					far = far || yes[w]
-					if math.Hypot(at[w][0]-x, at[w][1]-y) > heldRadius*step {
-						continue
-					}
-					asked++
-					if yes[w] {
-						said++
-					}
-				}
+		px, py := r.m.Photo(h.middle(k))
+		inside[k] = px >= 0 && py >= 0 && px <= float64(pw-1) && py <= float64(ph-1)
+	}
+	against, held := make([]bool, n), make([]bool, n)
+	var spoke [][2]float64
+	decided := make([]bool, n)
+	for i := len(r.said) - 1; i >= 0; i-- { // the finest that speaks decides
+		spoke = append(spoke, r.weighUp(&r.said[i], h, decided, against)...)
+	}
+	r.pairsAgainst(pairs, h, decided, against)
+	fine := &r.said[len(r.said)-1]
+	ring := hull(spoke)
+	near := h.near(spoke, reachSteps*fine.step)
+	for k := range n {
+		x, y := h.middle(k)
+		held[k] = inside[k] && !against[k] && (near[k] || within(ring, x, y))
+	}
+	return h.filled(held, inside)
+}
+
+// middle is the middle of a cell.
+func (h *Held) middle(k int) (x, y float64) {
+	return h.X0 + (float64(k%h.NX)+.5)*h.Step, h.Y0 + (float64(k/h.NX)+.5)*h.Step
+}
+
+// cells calls f with the cells whose middles are within d of (x, y).
+func (h *Held) cells(x, y, d float64, f func(k int)) {
+	i0, i1 := int(math.Ceil((x-d-h.X0)/h.Step-.5)), int(math.Floor((x+d-h.X0)/h.Step-.5))
+	j0, j1 := int(math.Ceil((y-d-h.Y0)/h.Step-.5)), int(math.Floor((y+d-h.Y0)/h.Step-.5))
+	for j := max(0, j0); j <= min(h.NY-1, j1); j++ {
+		for i := max(0, i0); i <= min(h.NX-1, i1); i++ {
+			k := j*h.NX + i
+			if cx, cy := h.middle(k); math.Hypot(cx-x, cy-y) <= d {
+				f(k)
 			}
 		}
-		held[k] = said >= heldLeast && float64(said) >= heldShare*float64(asked) || asked == 0 && far
 	}
-	fillHoles(held, inside, make([]bool, n), h.NX, h.NY, int(holeShare*float64(total)))
-	return h.filled(held, inside)
+}
+
+// near marks the cells that lie within d of a place.
+func (h *Held) near(places [][2]float64, d float64) []bool {
+	out := make([]bool, h.NX*h.NY)
+	for _, p := range places {
+		h.cells(p[0], p[1], d, func(k int) { out[k] = true })
+	}
+	return out
+}
+
+// weighUp marks the cells against which more windows of a frame speak than for, and returns the places of those that speak for
+// the mapping; either with the windows around them, for one alone may be chance.
+func (r *refined) weighUp(s *said, h *Held, decided, against []bool) (agree [][2]float64) {
+	type cell [2]int
+	at := map[cell]int{}
+	off := make([][2]float64, len(s.votes))
+	key := func(v *vote) cell { return cell{int(math.Round(v.X / s.step)), int(math.Round(v.Y / s.step))} }
+	for i := range s.votes {
+		v := &s.votes[i]
+		off[i][0], off[i][1] = offset(r.m, v)
+		if v.Scale > 0 && !math.IsNaN(off[i][0]) {
+			at[key(v)] = i
+		}
+	}
+	yes, no := make([]int, len(against)), make([]int, len(against))
+	least := math.Max(againstPx*s.px, againstFine*r.said[len(r.said)-1].px)
+	for i := range s.votes {
+		v := &s.votes[i]
+		c := key(v)
+		if at[c] != i || v.Scale == 0 {
+			continue
+		}
+		same := 0
+		for _, d := range eight {
+			if j, ok := at[cell{c[0] + d[0], c[1] + d[1]}]; ok && math.Hypot(off[i][0]-off[j][0], off[i][1]-off[j][1]) <= samePx*s.px {
+				same++
+			}
+		}
+		if same < friends {
+			continue
+		}
+		count := yes
+		switch e := math.Hypot(off[i][0], off[i][1]); {
+		case e <= tolerancePx*s.px:
+			agree = append(agree, [2]float64{v.X, v.Y})
+		case e > least && v.Lone >= clearLone:
+			count = no
+		default:
+			continue
+		}
+		h.cells(v.X, v.Y, aroundSteps*s.step, func(k int) { count[k]++ })
+	}
+	for k := range against {
+		if decided[k] {
+			continue
+		}
+		if most := max(yes[k], no[k]); most >= friends {
+			decided[k], against[k] = true, no[k] > yes[k]
+		}
+	}
+	return agree
+}
+
+// pairsAgainst marks, of the cells on which windows are silent, those in which key points agree with one another on another place.
+func (r *refined) pairsAgainst(pairs []Pair, h *Held, decided, against []bool) {
+	fine := &r.said[len(r.said)-1]
+	reach := pairSteps * fine.step
+	var bad []vote
+	var off [][2]float64
+	yes, no := make([]int, len(against)), make([]int, len(against))
+	for _, p := range pairs {
+		v := vote{X: p.RefX, Y: p.RefY, PX: p.PhotoX, PY: p.PhotoY}
+		ex, ey := offset(r.m, &v)
+		switch e := math.Hypot(ex, ey); {
+		case e <= againstFine*fine.px:
+			h.cells(v.X, v.Y, reach, func(k int) { yes[k]++ })
+		case e > againstFine*fine.px:
+			bad, off = append(bad, v), append(off, [2]float64{ex, ey})
+		}
+	}
+	for i := range bad {
+		same := 0
+		for j := range bad {
+			if i != j && math.Hypot(bad[i].X-bad[j].X, bad[i].Y-bad[j].Y) <= reach &&
+				math.Hypot(off[i][0]-off[j][0], off[i][1]-off[j][1]) <= againstFine*fine.px/2+pairSlope*math.Hypot(off[i][0], off[i][1]) {
+				same++
+			}
+		}
+		if same >= friends {
+			h.cells(bad[i].X, bad[i].Y, reach, func(k int) { no[k]++ })
+		}
+	}
+	for k := range against {
+		if !decided[k] && no[k] > friends && no[k] > yes[k] {
+			against[k] = true
+		}
+	}
+}
+
+var eight = [8][2]int{{-1, -1}, {0, -1}, {1, -1}, {-1, 0}, {1, 0}, {-1, 1}, {0, 1}, {1, 1}}
+
+// hull returns the convex hull of places, anticlockwise (Andrew's monotone chain, 1979, Information Processing Letters 9(5)).
+func hull(places [][2]float64) [][2]float64 {
+	p := append([][2]float64(nil), places...)
+	sort.Slice(p, func(i, j int) bool { return p[i][0] < p[j][0] || p[i][0] == p[j][0] && p[i][1] < p[j][1] })
+	if len(p) < 3 {
+		return nil
+	}
+	var ring [][2]float64
+	for range 2 {
+		start := len(ring)
+		for _, q := range p {
+			for len(ring) >= start+2 && turn(ring[len(ring)-2], ring[len(ring)-1], q) <= 0 {
+				ring = ring[:len(ring)-1]
+			}
+			ring = append(ring, q)
+		}
+		ring = ring[:len(ring)-1]
+		slices.Reverse(p)
+	}
+	return ring
+}
+
+func turn(a, b, c [2]float64) float64 {
+	return (b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0])
+}
+
+// within says whether a place lies inside a hull.
+func within(ring [][2]float64, x, y float64) bool {
+	for i, a := range ring {
+		if turn(a, ring[(i+1)%len(ring)], [2]float64{x, y}) < 0 {
+			return false
+		}
+	}
+	return len(ring) >= 3
 }
 
 // filled sets the bits; nil when all that is inside is held.

@@ -17,17 +17,18 @@ type refined struct {
 	costs   []float64 // of the candidates
 	coarse  float64   // share agreeing in the coarse frame
 	q       quality
-	edges   slid // joints and outlines, in the coarse frame
-	shades  slid // which tile is which, in the coarse frame
-	held    *Held
+	edges   slid    // joints and outlines, in the coarse frame
+	shades  slid    // which tile is which, in the coarse frame
+	said    []said  // by the windows of each frame
 	sheets  *sheets // of a surface in parts; nil = in one
 }
 
 // tolerancePx is how far a window may be off the fitted surface and still agree, px of the frame.
 const tolerancePx = 1.5
 
-// refine improves a homography by windows, coarse to fine.
-func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined, bool, error) {
+// refine improves a homography by windows, coarse to fine. pairs are all key points that matched, whether they agree with it or
+// not; none are needed.
+func refine(ctx context.Context, ref *Reference, photo *halved, h mat3, pairs []Pair) (refined, bool, error) {
 	pw, ph := photo.size()
 	s := surface{h: h, lens: newLens(ref.W, ref.H, pw, ph), stiff: math.Inf(1)}
 	r := refined{m: Mapping{PhotoFromRef: h}}
@@ -41,12 +42,11 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 		img := orient(p, inside)
 		fine := n == len(ref.frames)-1
 		var votes, signed, doubled []vote
+		var held *Held
 		var asked int
-		var at [][2]float64
 		var err error
 		if fine {
-			votes, signed, doubled, at, err = witnesses(f.oriented, img, f.frame, r.m, g)
-			asked = len(at)
+			votes, signed, doubled, asked, err = witnesses(f.oriented, img, f.frame, r.m, g)
 		} else {
 			votes, asked, err = windows(f.oriented, img, f.frame, r.m, g)
 		}
@@ -54,6 +54,7 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 			return r, false, err
 		}
 		r.votes, r.asked = votes, asked
+		r.said = append(r.said, said{votes, float64(g.spacing) * f.scale(), f.scale()})
 		if len(votes) < 6 {
 			return r, false, nil
 		}
@@ -71,15 +72,14 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3) (refined
 			c := choose(s, votes, f.scale(), 3*float64(g.spacing)*f.scale(), ref.W, ref.H)
 			s, r.costs = c.surface, c.costs
 			r.heldOut, r.likely.window = trimmed(c.errs, f.scale())
-			m := s.mapping(ref.W, ref.H)
-			held := (&refined{m: m, votes: votes}).hold(ref, at, pw, ph)
+			r.m = s.mapping(ref.W, ref.H)
+			held = r.hold(ref, pairs, pw, ph)
 			r.likely.sample, r.likely.light = apart(&c, signed, doubled, floorPx*f.scale(), area{ref.W, ref.H, pw, ph, held})
-			r.surface, r.held = s, held
 		default:
 			s = fitSurface(s, votes, len(votes) >= minBentVotes, 1, .2*f.scale(), ref.W, ref.H)
 		}
 		r.surface, r.m = s, s.mapping(ref.W, ref.H)
-		r.m.Held = r.held
+		r.m.Held = held
 		r.agree = agreement(votes, asked, r.m, tolerancePx*f.scale())
 		r.q = judgeLight(f.grey, p, inside)
 	}
@@ -126,14 +126,23 @@ func agreement(votes []vote, asked int, m Mapping, tol float64) float64 {
 
 // miss returns how far a mapping is from a vote, in reference px.
 func miss(m Mapping, v *vote) float64 {
+	ex, ey := offset(m, v)
+	if math.IsNaN(ex + ey) {
+		return math.Inf(1)
+	}
+	return math.Hypot(ex, ey)
+}
+
+// offset returns where a vote lies from a mapping, in reference px; NaN where the mapping can't tell.
+func offset(m Mapping, v *vote) (ex, ey float64) {
 	px, py := m.Photo(v.X, v.Y)
 	j := m.jacobian(v.X, v.Y, 1)
 	d := j[0]*j[3] - j[1]*j[2]
 	if !(d > 0) {
-		return math.Inf(1)
+		return math.NaN(), math.NaN()
 	}
-	ex, ey := v.PX-px, v.PY-py
-	return math.Hypot((j[3]*ex-j[1]*ey)/d, (j[0]*ey-j[2]*ex)/d)
+	ex, ey = v.PX-px, v.PY-py
+	return (j[3]*ex - j[1]*ey) / d, (j[0]*ey - j[2]*ex) / d
 }
 
 // Grids that look a tenth of the view to all sides; shades change more slowly than edges and have one channel.

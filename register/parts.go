@@ -34,11 +34,11 @@ func refineSheets(ctx context.Context, ref *Reference, photo *halved, gs []guess
 	near := s.nearest(1)
 	s.move(s.models(rough, near, radius, floor), near)
 	img, _, _ = lay()
-	all, signed, doubled, at, err := witnesses(f.oriented, img, f.frame, r.m, f.grid)
+	all, signed, doubled, asked, err := witnesses(f.oriented, img, f.frame, r.m, f.grid)
 	if err != nil {
 		return r, false, err
 	}
-	r.votes, r.asked = all, len(at)
+	r.votes, r.asked = all, asked
 	// Votes foretold by models of the others, in whole blocks, as for a surface in one.
 	whole := s.models(all, near, radius, floor)
 	var errs [][2]float64

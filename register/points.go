@@ -48,7 +48,7 @@ func FromPoints(ref *Reference, pts []PointPair, photo *image.Gray, opt Options)
 		res.Reason, res.Detail = PointsApart, fmt.Sprintf("pairs are %.1f px from where the others put them, %.1f allowed", off, limit)
 		return res
 	}
-	r, good, err := refine(s.ctx, ref, s.photo, h)
+	r, good, err := refine(s.ctx, ref, s.photo, h, nil)
 	if err == nil && good {
 		if v := s.verdict(ref, &r, pairs, "points"); v.Accepted && near(v.Mapping, pairs, 3*math.Max(off, limit/3)) {
 			return v
