@@ -145,8 +145,13 @@ func (s *search) settle(p place, basis string) (Result, bool) {
 		debug(basis, len(p.inliers), r)
 	}
 	if err == nil && (!ok || r.agree < inOne) {
-		if t, better := s.inParts(p, r, ok, basis); better {
+		t, found, better := s.inParts(p, r, ok, basis)
+		if better {
 			return s.verdict(p.ref, &t.refined, t.inliers, basis), true
+		}
+		if ok && found > 1 && r.coarse >= hopeless {
+			pw, ph := s.photo.size()
+			r.m.Held, _ = r.hold(p.ref, p.pairs, true, pw, ph)
 		}
 	}
 	if err != nil || !ok {
@@ -185,14 +190,14 @@ type parted struct {
 	inliers []Pair
 }
 
-// inParts tries to explain the photo by several planes where one does not do.
-func (s *search) inParts(p place, one refined, ok bool, basis string) (parted, bool) {
+// inParts tries to explain the photo by several planes where one does not do, and returns how many were found.
+func (s *search) inParts(p place, one refined, ok bool, basis string) (t parted, found int, better bool) {
 	gs, err := planes(p.guess, p.pairs, p.unit)
 	if err != nil || len(gs) < 2 {
-		return parted{}, false
+		return parted{}, len(gs), false
 	}
 	r, good, err := refineSheets(s.ctx, p.ref, s.photo, gs)
-	t := parted{refined: r}
+	t.refined = r
 	for _, g := range gs {
 		t.inliers = append(t.inliers, g.inliers...)
 	}
@@ -200,17 +205,17 @@ func (s *search) inParts(p place, one refined, ok bool, basis string) (parted, b
 		debug(fmt.Sprintf("%s in %d parts", basis, len(gs)), len(t.inliers), r)
 	}
 	if err != nil || !good {
-		return parted{}, false
+		return parted{}, len(gs), false
 	}
 	if !ok {
-		return t, true
+		return t, len(gs), true
 	}
 	least := partsPx * p.ref.frames[len(p.ref.frames)-1].scale()
 	if one.agree < minAgree {
 		least *= refusedPx / partsPx
 	}
 	gain := r.agree*float64(r.asked) - (one.agree+partsGain)*float64(one.asked)
-	return t, gain > 0 && r.sheets.from(one.m) >= least
+	return t, len(gs), gain > 0 && r.sheets.from(one.m) >= least
 }
 
 // rank fits the photo to every view and returns the fits, the one most key points agree on first; the hinted view's

@@ -61,47 +61,80 @@ const (
 	pairSteps   = 2.5  // steps of the fine grid round a place whose key points are counted
 	pairSlope   = .1   // of how far off they are, by which key points may differ and say the same
 	reachSteps  = 8    // steps of the fine grid by which what agrees is carried on
+	sureSteps   = 2    // steps of the fine grid round a window that agrees
+	holeShare   = .15  // of the overlap: silence in the midst of a surface is no reason not to look at it
+	rimShare    = .03  // the same at the rim
 	holeShareIn = .005 // of the overlap: holes inside a surface in parts
 	partRadius  = 1.5  // steps of the dense grid round a place whose windows are counted
 	partShare   = .6   // of which so many must agree
 	jumpPx      = 1.5  // reference px by which two parts may differ at their rim
 )
 
-// told is what the windows of one frame said.
+// said is what the windows of one frame said.
 type said struct {
 	votes []vote
-	step  float64 // distance of windows, reference px
-	px    float64 // reference px a px of the frame
+	asked [][2]float64 // places of all windows
+	step  float64      // distance of windows, reference px
+	px    float64      // reference px a px of the frame
 }
 
-// hold finds where the mapping of one surface is held. Windows that agree hold what lies between and around them; absence of
-// evidence is none against: light, shadows, blur and things in front make windows fall silent. Not held is where neighbours
-// agree on another place, and what lies beyond the windows' reach, which nothing speaks for. pairs are all key points that
+// hold finds where the mapping of one surface is held, and where its fine windows agree. Windows that agree hold what lies
+// between and around them; absence of evidence is none against: light, shadows, blur and things in front make windows fall
+// silent. Not held is where neighbours agree on another place, and what lies beyond the windows' reach, which nothing speaks
+// for; nor, where several planes were found, wide areas on which windows should speak and don't. pairs are all key points that
 // matched: they tell of places further off than windows look.
-func (r *refined) hold(ref *Reference, pairs []Pair, pw, ph int) *Held {
+func (r *refined) hold(ref *Reference, pairs []Pair, several bool, pw, ph int) (lenient, sure *Held) {
 	l := latticeFor(ref.W, ref.H, heldSteps)
 	h := newHeld(&l)
 	n := h.NX * h.NY
 	inside := make([]bool, n)
+	total := 0
 	for k := range n {
 		px, py := r.m.Photo(h.middle(k))
-		inside[k] = px >= 0 && py >= 0 && px <= float64(pw-1) && py <= float64(ph-1)
+		if inside[k] = px >= 0 && py >= 0 && px <= float64(pw-1) && py <= float64(ph-1); inside[k] {
+			total++
+		}
 	}
-	against, held := make([]bool, n), make([]bool, n)
+	fine := &r.said[len(r.said)-1]
+	against, decided := make([]bool, n), make([]bool, n)
 	var spoke [][2]float64
-	decided := make([]bool, n)
 	for i := len(r.said) - 1; i >= 0; i-- { // the finest that speaks decides
 		spoke = append(spoke, r.weighUp(&r.said[i], h, decided, against)...)
+		if i == len(r.said)-1 {
+			sure = newHeld(&l)
+			sure = sure.filled(h.near(spoke, sureSteps*fine.step), inside)
+		}
 	}
 	r.pairsAgainst(pairs, h, decided, against)
-	fine := &r.said[len(r.said)-1]
+	if several {
+		h.silent(r.said[len(r.said)-2], decided, against, inside, total)
+	}
 	ring := hull(spoke)
 	near := h.near(spoke, reachSteps*fine.step)
+	held := make([]bool, n)
 	for k := range n {
 		x, y := h.middle(k)
 		held[k] = inside[k] && !against[k] && (near[k] || within(ring, x, y))
 	}
-	return h.filled(held, inside)
+	return h.filled(held, inside), sure
+}
+
+// silent adds to what is against the areas on which no window speaks though many were asked, but for small ones and larger
+// ones in the midst of what is held.
+func (h *Held) silent(s said, decided, against, inside []bool, total int) {
+	asked := make([]int, len(decided))
+	for _, p := range s.asked {
+		h.cells(p[0], p[1], aroundSteps*s.step, func(k int) { asked[k]++ })
+	}
+	fine := make([]bool, len(decided))
+	for k := range fine {
+		fine[k] = inside[k] && (decided[k] || asked[k] < friends)
+	}
+	none := make([]bool, len(decided))
+	fillHoles(fine, inside, none, h.NX, h.NY, int(holeShare*float64(total)), int(rimShare*float64(total)))
+	for k := range fine {
+		against[k] = against[k] || inside[k] && !fine[k]
+	}
 }
 
 // middle is the middle of a cell.
@@ -319,7 +352,7 @@ func (r *refined) holdParts(votes []vote, at [][2]float64, step, tol float64, pw
 	for k := range held {
 		held[k] = held[k] && !jump[k]
 	}
-	fillHoles(held, inside, jump, h.NX, h.NY, int(holeShareIn*float64(total)))
+	fillHoles(held, inside, jump, h.NX, h.NY, int(holeShareIn*float64(total)), 0)
 	return h.filled(held, inside)
 }
 
@@ -339,8 +372,9 @@ func wider(in []bool, nx, ny int) []bool {
 	return out
 }
 
-// fillHoles marks as held what is surrounded by held cells and no larger than most cells; jumps stay out.
-func fillHoles(held, inside, jump []bool, nx, ny, most int) {
+// fillHoles marks as held what is surrounded by held cells and no larger than most cells, or no larger than mostOpen where it
+// reaches the rim; jumps stay out.
+func fillHoles(held, inside, jump []bool, nx, ny, most, mostOpen int) {
 	seen := make([]bool, len(held))
 	for start := range held {
 		if held[start] || seen[start] || !inside[start] {
@@ -353,18 +387,21 @@ func fillHoles(held, inside, jump []bool, nx, ny, most int) {
 			i, j := k%nx, k/nx
 			if i == 0 || j == 0 || i == nx-1 || j == ny-1 {
 				open = true
-				continue
 			}
-			for _, d := range [4]int{k - 1, k + 1, k - nx, k + nx} {
-				if !inside[d] {
+			for _, d := range [4][2]int{{i - 1, j}, {i + 1, j}, {i, j - 1}, {i, j + 1}} {
+				if d[0] < 0 || d[1] < 0 || d[0] >= nx || d[1] >= ny {
+					continue
+				}
+				q := d[1]*nx + d[0]
+				if !inside[q] {
 					open = true
-				} else if !held[d] && !seen[d] {
-					seen[d] = true
-					queue = append(queue, d)
+				} else if !held[q] && !seen[q] {
+					seen[q] = true
+					queue = append(queue, q)
 				}
 			}
 		}
-		if open || len(queue) > most {
+		if len(queue) > most || open && len(queue) > mostOpen {
 			continue
 		}
 		for _, k := range queue {

@@ -30,8 +30,8 @@ func (l likely) px() float64 {
 }
 
 // witnesses is windows, which also reads every window by the gradient's signed direction and by the doubled angle alone.
-// Light from another side turns the one and not the other. asked is the number of all windows.
-func witnesses(ref, img *oriented, f frame, m Mapping, g grid) (votes, signed, doubled []vote, asked int, err error) {
+// Light from another side turns the one and not the other. asked are the places of all windows.
+func witnesses(ref, img *oriented, f frame, m Mapping, g grid) (votes, signed, doubled []vote, asked [][2]float64, err error) {
 	at, centres := places(ref, img, f, g)
 	var total []float32
 	var by [2][]vote
@@ -39,7 +39,7 @@ func witnesses(ref, img *oriented, f frame, m Mapping, g grid) (votes, signed, d
 		a, b := ref.half(k), img.half(k)
 		sums, err := cv.Correlate(a.v, b.v, a.w, a.h, a.ch, centres, g.radius, g.search)
 		if err != nil {
-			return nil, nil, nil, 0, err
+			return nil, nil, nil, nil, err
 		}
 		by[k] = read(sums, at, a, b, f, m, g)
 		if total == nil {
@@ -50,7 +50,7 @@ func witnesses(ref, img *oriented, f frame, m Mapping, g grid) (votes, signed, d
 			total[i] += v
 		}
 	}
-	return read(total, at, ref, img, f, m, g), by[0], by[1], len(at), nil
+	return read(total, at, ref, img, f, m, g), by[0], by[1], f.refs(at), nil
 }
 
 // half returns the signed channels (0) or the doubled ones (1) of an oriented picture.

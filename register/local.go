@@ -20,6 +20,7 @@ type refined struct {
 	edges   slid    // joints and outlines, in the coarse frame
 	shades  slid    // which tile is which, in the coarse frame
 	said    []said  // by the windows of each frame
+	sure    *Held   // where fine windows agree; nil = everywhere
 	sheets  *sheets // of a surface in parts; nil = in one
 }
 
@@ -43,18 +44,19 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3, pairs []
 		fine := n == len(ref.frames)-1
 		var votes, signed, doubled []vote
 		var held *Held
-		var asked int
+		var at [][2]float64
 		var err error
 		if fine {
-			votes, signed, doubled, asked, err = witnesses(f.oriented, img, f.frame, r.m, g)
+			votes, signed, doubled, at, err = witnesses(f.oriented, img, f.frame, r.m, g)
 		} else {
-			votes, asked, err = windows(f.oriented, img, f.frame, r.m, g)
+			votes, at, err = windows(f.oriented, img, f.frame, r.m, g)
 		}
 		if err != nil {
 			return r, false, err
 		}
+		asked := len(at)
 		r.votes, r.asked = votes, asked
-		r.said = append(r.said, said{votes, float64(g.spacing) * f.scale(), f.scale()})
+		r.said = append(r.said, said{votes, at, float64(g.spacing) * f.scale(), f.scale()})
 		if len(votes) < 6 {
 			return r, false, nil
 		}
@@ -73,7 +75,7 @@ func refine(ctx context.Context, ref *Reference, photo *halved, h mat3, pairs []
 			s, r.costs = c.surface, c.costs
 			r.heldOut, r.likely.window = trimmed(c.errs, f.scale())
 			r.m = s.mapping(ref.W, ref.H)
-			held = r.hold(ref, pairs, pw, ph)
+			held, r.sure = r.hold(ref, pairs, false, pw, ph)
 			r.likely.sample, r.likely.light = apart(&c, signed, doubled, floorPx*f.scale(), area{ref.W, ref.H, pw, ph, held})
 		default:
 			s = fitSurface(s, votes, len(votes) >= minBentVotes, 1, .2*f.scale(), ref.W, ref.H)
@@ -166,8 +168,8 @@ func (r *refined) rivals(ref *Reference, photo *halved) (err error) {
 	if r.edges, err = slide(f.oriented, img, f.frame, edges, 2, 4, nil); err != nil {
 		return err
 	}
-	// The dark round a wall is dark on all photos of such walls: only what is held can tell one from another.
-	r.shades, err = slide(ref.shades, tone, f.frame, tones, 3, 8, r.m.Holds)
+	// The dark round a wall is dark on all photos of such walls: only where windows agree can one be told from another.
+	r.shades, err = slide(ref.shades, tone, f.frame, tones, 3, 8, Mapping{Held: r.sure}.Holds)
 	return err
 }
 

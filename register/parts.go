@@ -38,7 +38,7 @@ func refineSheets(ctx context.Context, ref *Reference, photo *halved, gs []guess
 	if err != nil {
 		return r, false, err
 	}
-	r.votes, r.asked = all, asked
+	r.votes, r.asked = all, len(asked)
 	// Votes foretold by models of the others, in whole blocks, as for a surface in one.
 	whole := s.models(all, near, radius, floor)
 	var errs [][2]float64
@@ -72,14 +72,7 @@ func refineSheets(ctx context.Context, ref *Reference, photo *halved, gs []guess
 	r.likely.sample = math.Sqrt(sample * (folds - 1) / folds)
 	r.likely.light = apartModels(s.models(signed, near, radius, floor), s.models(doubled, near, radius, floor))
 	// Small windows close together follow creases, and tell where the surface is held.
-	var small [][2]float64
-	keep := func(x, y float64) bool { return near[s.cell(x, y)] >= 0 }
-	votes, _, err = windowsIn(f.oriented, img, f.frame, r.m, dense, func(x, y float64) bool {
-		if keep(x, y) {
-			small = append(small, [2]float64{x, y})
-		}
-		return keep(x, y)
-	})
+	votes, small, err := windowsIn(f.oriented, img, f.frame, r.m, dense, func(x, y float64) bool { return near[s.cell(x, y)] >= 0 })
 	if err != nil {
 		return r, false, err
 	}
@@ -88,6 +81,7 @@ func refineSheets(ctx context.Context, ref *Reference, photo *halved, gs []guess
 	r.sheets = s
 	r.surface = surface{h: r.m.PhotoFromRef, stiff: math.Inf(1)}
 	r.m.Held = r.holdParts(votes, small, float64(dense.spacing)*f.scale(), tolerancePx*f.scale(), pw, ph)
+	r.sure = r.m.Held
 	r.agree = agreement(all, r.asked, r.m, tolerancePx*f.scale())
 	r.coarse = r.agree
 	r.q = judgeLight(f.grey, p, inside)

@@ -151,22 +151,31 @@ func slide(ref, img *oriented, f frame, g grid, near, apart int, keep func(x, y 
 }
 
 // windows compares the reference's oriented picture with the warped photo's, window by window, and returns the votes
-// in reference px and photo px; also how many windows of the reference had texture inside the overlap.
-func windows(ref, img *oriented, f frame, m Mapping, g grid) (votes []vote, asked int, err error) {
+// in reference px and photo px; also the places of all windows of the reference that had texture inside the overlap.
+func windows(ref, img *oriented, f frame, m Mapping, g grid) (votes []vote, asked [][2]float64, err error) {
 	return windowsIn(ref, img, f, m, g, nil)
 }
 
 // windowsIn is windows where keep says so of a reference position; nil keeps all.
-func windowsIn(ref, img *oriented, f frame, m Mapping, g grid, keep func(x, y float64) bool) (votes []vote, asked int, err error) {
+func windowsIn(ref, img *oriented, f frame, m Mapping, g grid, keep func(x, y float64) bool) (votes []vote, asked [][2]float64, err error) {
 	at, centres := placesIn(ref, img, f, g, keep)
 	if len(at) == 0 {
-		return nil, 0, nil
+		return nil, nil, nil
 	}
 	sums, err := cv.Correlate(ref.v, img.v, ref.w, ref.h, ref.ch, centres, g.radius, g.search)
 	if err != nil {
-		return nil, 0, err
+		return nil, nil, err
 	}
-	return read(sums, at, ref, img, f, m, g), len(at), nil
+	return read(sums, at, ref, img, f, m, g), f.refs(at), nil
+}
+
+// refs returns the reference positions of places.
+func (f frame) refs(at [][2]int) [][2]float64 {
+	out := make([][2]float64, len(at))
+	for i, p := range at {
+		out[i][0], out[i][1] = f.ref(float64(p[0]), float64(p[1]))
+	}
+	return out
 }
 
 // read turns the correlations of windows at places into votes.
