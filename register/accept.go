@@ -2,6 +2,7 @@ package register
 
 import (
 	"fmt"
+	"image"
 	"math"
 )
 
@@ -270,4 +271,41 @@ func (s *search) exposure(q quality) (Reason, string) {
 		return UnderExposed, fmt.Sprintf("%.0f %% of the view black, %.0f %% in the reference", 100*q.black, 100*q.refBlack)
 	}
 	return Accepted, ""
+}
+
+// tooLight says of a photo whose place was not found whether that is no wonder: too much of its middle is burnt out or black,
+// beyond what the middle of any view shows. The middle, because a scanned print has a white margin and a night a black sky.
+func (s *search) tooLight(refs []*Reference) (Reason, string) {
+	white, black := middleClipped(s.photo.im)
+	var refWhite, refBlack float64
+	for _, r := range refs {
+		w, b := middleClipped(r.grey)
+		refWhite, refBlack = math.Max(refWhite, w), math.Max(refBlack, b)
+	}
+	if 100*(white-refWhite) > s.opt.MaxClippedPct {
+		return OverExposed, fmt.Sprintf("%.0f %% of the middle of the picture burnt out, and its place was not found", 100*white)
+	}
+	if 100*(black-refBlack) > s.opt.MaxClippedPct {
+		return UnderExposed, fmt.Sprintf("%.0f %% of the middle of the picture black, and its place was not found", 100*black)
+	}
+	return Accepted, ""
+}
+
+// middleClipped returns which shares of the middle of a picture, half as wide and as high, are burnt out and black.
+func middleClipped(im *image.Gray) (white, black float64) {
+	w, h := im.Rect.Dx(), im.Rect.Dy()
+	n := 0.
+	for y := h / 4; y < h-h/4; y++ {
+		o := im.PixOffset(im.Rect.Min.X, im.Rect.Min.Y+y)
+		for _, v := range im.Pix[o+w/4 : o+w-w/4] {
+			n++
+			if v >= whiteLevel {
+				white++
+			}
+			if v <= blackLevel {
+				black++
+			}
+		}
+	}
+	return white / n, black / n
 }

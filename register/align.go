@@ -42,6 +42,9 @@ func Align(ctx context.Context, refs []*Reference, photo *image.Gray, hint strin
 	if best.View == "" {
 		best = Result{View: hint, Reason: TooFewMatches, Detail: "no key points agree on a place"}
 	}
+	if why, detail := s.tooLight(refs); why != Accepted {
+		best.Reason, best.Detail = why, detail
+	}
 	return best
 }
 

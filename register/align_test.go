@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"image"
+	"image/color"
 	"math"
 	"sync"
 	"testing"
@@ -67,6 +68,22 @@ func TestOthersAreRefused(t *testing.T) {
 	for i := range grey.Pix {
 		grey.Pix[i] = 128
 	}
+	white := image.NewGray(grey.Rect)
+	for i := range white.Pix {
+		white.Pix[i] = 255
+	}
+	// paper is a scanned print with a white margin on all sides.
+	paper := func(g *image.Gray, margin float64) *image.Gray {
+		b := g.Rect
+		for y := b.Min.Y; y < b.Max.Y; y++ {
+			for x := b.Min.X; x < b.Max.X; x++ {
+				if u, v := float64(x)/float64(b.Dx()), float64(y)/float64(b.Dy()); min(u, 1-u, v, 1-v) < margin {
+					g.SetGray(x, y, color.Gray{Y: 255})
+				}
+			}
+		}
+		return g
+	}
 	shoot := func(w wall, edit func(c *camera)) *image.Gray {
 		c := tilted(w)
 		edit(&c)
@@ -83,6 +100,9 @@ func TestOthersAreRefused(t *testing.T) {
 		{"nothing in it", grey, []Reason{TooFewMatches, NoTexture}},
 		{"out of focus", shoot(mosaic, func(c *camera) { c.blur = 6 }), []Reason{Blurred, TooFewMatches, WrongView}},
 		{"burnt out", shoot(mosaic, func(c *camera) { c.offset = 150 }), []Reason{OverExposed}},
+		{"burnt out beyond finding its place", shoot(mosaic, func(c *camera) { c.offset = 230 }), []Reason{OverExposed}},
+		{"white", white, []Reason{OverExposed}},
+		{"a light print on white paper, of another wall", paper(front(other).shoot(), .2), []Reason{WrongView, TooFewMatches}},
 		{"black", shoot(mosaic, func(c *camera) { c.offset, c.noise = -150, .4 }), []Reason{UnderExposed}},
 		{"tiny", image.NewGray(image.Rect(0, 0, 120, 90)), []Reason{TooSmall}},
 	} {
