@@ -121,7 +121,15 @@ func TestPublishedViewpointPair(t *testing.T) {
 		}
 	}
 	assert.Less(t, sum/float64(n), 0.8)
-	assert.Greater(t, res.OverlapPct, 90.0, "97.6 percent of the reference lie inside the photo")
+	all := Mapping{PhotoFromRef: res.Mapping.PhotoFromRef, Field: res.Mapping.Field}
+	assert.Greater(t, all.Overlap(800, 640, 800, 640), .95, "97.6 percent of the reference lie inside the photo")
+	assert.Greater(t, res.OverlapPct, 85.0, "what is not held are the cars before the wall, along the lower rim")
+	assert.False(t, res.Mapping.Holds(100, 620), "a car's boot, at another depth than the wall")
+	for y := 100.; y < 500; y += 20 {
+		for x := 100.; x < 780; x += 20 {
+			assert.True(t, res.Mapping.Holds(x, y), "the wall itself: (%v, %v)", x, y)
+		}
+	}
 }
 
 // A street scene under another exposure and tone: the camera stood still, so the mapping is the identity.
