@@ -260,36 +260,3 @@ func TestNothingUsableIsToldByItsOwnCode(t *testing.T) {
 	assert.Equal(t, 3, code, stderr)
 	assert.FileExists(t, filepath.Join(dir, "out", "photos.csv"))
 }
-
-// Whatever a photo is called, tables and lists of hashes name it, and verify and sha256sum find it again.
-func TestNamesOfEveryKindComeThroughUnharmed(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "demo")
-	copyTree(t, demoDir, dir)
-	names := []string{
-		"with space.jpg", "-leading-dash.jpg", "--help.jpg", "crèche été.jpg", "decomposed e\u0301.jpg", "صورة الجدار.jpg", "תמונה.jpg",
-		"写真.jpg", "wall 🧱 spring.jpg", "quote\"s'.jpg", "semi;colon,comma.jpg", "#hash?.jpg", "back\\slash.jpg", strings.Repeat("n", 251) + ".jpg",
-	}
-	for i, n := range names { // each other bytes, or they would be duplicates
-		require.NoError(t, os.WriteFile(filepath.Join(dir, "photos", n), []byte("\xff\xd8\xff\xe0 no picture "+string(rune('a'+i))), 0o644))
-	}
-	copyTree(t, filepath.Join(demoResult(t).out, ".tilelapse", "records"), filepath.Join(dir, "out", ".tilelapse", "records"))
-	_, stderr, code := tilelapse(t, "run", dir, "--quiet")
-	require.Equal(t, 0, code, stderr)
-	reason := map[string]string{}
-	for _, r := range rows(t, dir, "out", "photos.csv") {
-		reason[r["photo"]] = r["reason"]
-	}
-	report := read(t, dir, "out", "report.html")
-	for _, n := range names {
-		assert.NotEmpty(t, reason["photos/"+n], n)
-	}
-	assert.NotContains(t, report, "quote\"s'.jpg", "written as it is, a name could end an attribute")
-	stdout, stderr, code := tilelapse(t, "verify", dir)
-	assert.Equal(t, 0, code, stdout+stderr)
-	for _, list := range []struct{ in, file string }{{dir, "out/ORIGINALS.sha256"}, {filepath.Join(dir, "out"), "SHA256SUMS"}} {
-		c := exec.Command("sha256sum", "--check", "--quiet", list.file)
-		c.Dir = list.in
-		out, err := c.CombinedOutput()
-		assert.NoError(t, err, string(out))
-	}
-}
