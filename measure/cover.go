@@ -46,7 +46,7 @@ func (c *cover) evidence(v *View, img *plane.Image, l *Light) coverRecord {
 		}
 	}
 	v.complete(flat)
-	return c.surface.Evidence(flat)
+	return c.surface.Evidence(flat, l.cast()...)
 }
 
 // calls decides every tile's state in every photo.

@@ -58,6 +58,13 @@ func (e *Evidence) sunk() float64 {
 	return unit((0.7-e.Contrast)/0.4) * unit(1-e.Change/4) * unit(e.Veil/(0.5*math.Max(e.Alpha, e.Thick)+0.01))
 }
 
+// believed is the share of thick scale on a tile that is believed: as far as the joint is scaled too, half of it where scale
+// lies in patches, all of it where it covers the tile evenly, for such scale does not end at the tile's outline.
+func (e *Evidence) believed() float64 {
+	even := unit((0.25-(e.Deep-e.Thin))/0.15) * unit((e.Thin-0.3)/0.2)
+	return math.Min(1, math.Max(0, e.Veil)/(0.5*(1+even)*math.Max(0.1, e.Alpha)))
+}
+
 // Score weighs the explanations of one tile against each other, before its neighbours are heard. The constants are set by
 // what the figures are, seen on rendered scenes and real photographs without change; none was fitted by a search.
 func (e *Evidence) Score() Scores {
@@ -80,28 +87,32 @@ func (e *Evidence) Score() Scores {
 	film := math.Max(0, e.Joint-2)
 	change := math.Max(0, math.Min(e.Change, 2*e.Clean)-film)
 	clean := e.Clean
+	believed := e.believed()
 	if e.Alpha > 0.1 {
-		// thick scale on the tile is believed as far as the joint is scaled too
-		clean -= math.Max(0, clean-e.Change) * math.Min(1, math.Max(0, e.Veil)/(0.5*e.Alpha))
+		clean -= math.Max(0, clean-e.Change) * believed
 	}
 	clean = math.Max(0, clean-film)
 	noise := 1.5 * (1 + e.Noise)
 	kept := e.Whole - e.Usual
 	// where scale could make the colour too, it takes more to tell a bed from scale, and another glaze is unlikely
-	alike := math.Max(0, 1-e.Change/4)
+	alike := math.Max(0, 1-e.Change/4) * (1 - (1-believed)*unit((e.Alpha-0.3)/0.3))
 	own := 5 + miss(change/noise) + open*((2.5-alike)*miss(clean/noise)+1.5*miss(-kept/0.2)+miss((e.Rough-0.3)/0.25))
 
 	// a change of the tile alone leaves the joint as it was and nothing of the tile's pattern
-	alone := 2*miss((e.Joint-1)/3) + miss((e.Own-0.2)/0.2)
-	bed := 2 - 4*buried + alone +
+	alone := 2 * miss((e.Joint-1)/3)
+	bed := 2 - 4*buried + alone + miss((e.Own-0.2)/0.2) +
 		(1+alike)*(1.5*miss(e.Bed/4)-over(e.Bed-6, 2.5)) - 3*math.Max(0, 1-e.Odd/6) + // of the joint's colour, which the tile was not
 		1.5*(1+alike)*miss((0.4-e.Coarse)/0.2) + // rough
 		(1+alike)*(miss((kept+0.3)/0.1)+miss((e.Contrast-0.3+0.15*alike)/0.3)) + // no step from the joint
 		miss((e.Uneven-1)/1.5)
-	other := alone - 2.5*alike - 2*buried - 1.5*unit((5-e.Bed)/3)*unit(e.Odd/10-1) + // seldom just of the joint's colour
+	// another tile is shaped, and shaded, like the one before
+	other := alone + miss((e.Own-0.45)/0.2) - 2.5*alike - 2*buried - 1.5*unit((5-e.Bed)/3)*unit(e.Odd/10-1) + // seldom just of the joint's colour
 		miss((e.Rough-0.2)/0.3) + miss((kept+0.15)/0.1) + miss((e.Uneven-3)/3) + miss((e.Patchy-0.4)/0.3)
 	// another glaze keeps the outline: with neither it nor the joint in sight there may be anything
 	other -= 3 * unit((0.12-e.Outline)/0.1) * unit((0.35-e.Hem)/0.25)
+	// beside what is clipped the rest is seldom as it should be
+	glare := 6 * math.Max(0, 0.85-e.Usable)
+	bed, other = bed-glare, other-glare
 	front := 1.5*sight*miss((e.Around-0.05)/0.2) + 2.5*miss((e.Hem-0.1)/0.25) + 2*miss((e.Outline-0.1)/0.1)
 	return Scores{Own: own + open*visible, Bed: bed + visible, Other: other + visible, Front: front}
 }
@@ -122,7 +133,7 @@ const inPlainSight = 0.65
 // bared says that nothing stands in front, because a thing that comes from a side and covers all of a tile would cover
 // its joint too, and nothing of the tile's own colour is left.
 func (e *Evidence) bared() bool {
-	return (e.Rim > 0.3 && e.Hem >= inPlainSight || e.Outline >= 0.2) && e.Clean >= 6 && e.Uneven < 6
+	return (e.Rim > 0.4 && e.Hem >= inPlainSight || e.Outline >= 0.2) && e.Clean >= 6 && e.Uneven < 6
 }
 
 const inDoubt = "changed or not: in doubt"

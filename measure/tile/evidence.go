@@ -31,6 +31,8 @@ type Evidence struct {
 	Clean    float64 `json:"clean"`             // as Change, of its best kept part, thick scale not allowed
 	Foreign  uint32  `json:"foreign,omitempty"` // cells that are neither glaze nor scale, one bit each
 	Alpha    float64 `json:"alpha"`             // opacity that explains it best, below 0 where the reference was veiled
+	Thin     float64 `json:"thin"`              // opacity on its least covered parts: scale leaves some thinner
+	Deep     float64 `json:"deep"`              // opacity on its most covered parts
 	Joint    float64 `json:"joint"`             // the joint's own colour not explained by light and scale
 	Thick    float64 `json:"thick"`             // the same under the usual light around
 	Veil     float64 `json:"veil"`              // opacity of scale on the joint, on its most scaled side
@@ -51,8 +53,10 @@ const (
 )
 
 // Evidence reads one photo. The picture is on the measuring frame, its light brought to the reference's by one gain a
-// channel, its flags kept. One record a tile. It may be called from several goroutines.
-func (s *Surface) Evidence(img *plane.Image) []Evidence {
+// channel, its flags kept. shade are the lights that cast shadows put on parts of the surface, as factors a channel to
+// that light; none when there are no cast shadows, or nothing is known of their colour. One record a tile. It may be called
+// from several goroutines.
+func (s *Surface) Evidence(img *plane.Image, shade ...[3]float64) []Evidence {
 	p := newPlanes(img, s.at)
 	p.mono = p.chroma(s.at) < 0.25*s.chroma // a black and white print
 	ev := make([]Evidence, s.lay.n)
@@ -87,8 +91,9 @@ func (s *Surface) Evidence(img *plane.Image) []Evidence {
 		e.Uneven = spread(seen[t].cells) - s.tiles[t].spread
 		e.Patchy = brightness(seen[t].cells)
 	}
+	sh := &shot{looks: seen, shade: shade, mono: p.mono}
 	for t := range ev {
-		s.compare(t, ev, seen)
+		s.compare(t, ev, sh)
 	}
 	for t := range ev {
 		ev[t].settle()
@@ -110,7 +115,7 @@ func (e *Evidence) settle() {
 	if math.IsNaN(e.Around) || math.IsNaN(e.Seen) || math.IsNaN(e.Joint) || math.IsNaN(e.Contrast) || math.IsNaN(e.Odd) {
 		e.Around, e.Seen, e.Relief, e.Joint, e.Contrast, e.Odd = 0, 0, 0, 0, 0, 0
 	}
-	for _, v := range [...]*float64{&e.Own, &e.Rim, &e.Outline, &e.Thick, &e.Uneven, &e.Patchy, &e.Alpha, &e.Veil} {
+	for _, v := range [...]*float64{&e.Own, &e.Rim, &e.Outline, &e.Thick, &e.Uneven, &e.Patchy, &e.Alpha, &e.Thin, &e.Deep, &e.Veil} {
 		if math.IsNaN(*v) {
 			*v = 0
 		}
@@ -157,7 +162,7 @@ func (s *Surface) relate(ev []Evidence) {
 func (e *Evidence) round() {
 	for _, v := range [...]*float64{
 		&e.InFrame, &e.Usable, &e.Own, &e.Whole, &e.Usual, &e.Around, &e.Seen, &e.Rim, &e.Outline, &e.Hem, &e.Relief, &e.Thick, &e.Change, &e.Noise, &e.Clean,
-		&e.Alpha, &e.Joint, &e.Veil, &e.Bed, &e.Odd, &e.Contrast, &e.Uneven, &e.Patchy, &e.Rough, &e.Coarse,
+		&e.Alpha, &e.Thin, &e.Deep, &e.Joint, &e.Veil, &e.Bed, &e.Odd, &e.Contrast, &e.Uneven, &e.Patchy, &e.Rough, &e.Coarse,
 		&e.Lab[0], &e.Lab[1], &e.Lab[2],
 	} {
 		*v = math.Round(*v*1e4) / 1e4

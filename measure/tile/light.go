@@ -23,6 +23,16 @@ func (a sample) gain() (g [3]float64) {
 	return g
 }
 
+// agree says whether two lights are the same within tol, log units a channel.
+func agree(a, b [3]float64, tol float64) bool {
+	for c := range a {
+		if math.Abs(math.Log(a[c]/b[c])) > tol {
+			return false
+		}
+	}
+	return true
+}
+
 // undo takes a light from a colour.
 func undo(now, gain [3]float64) (o colour.RGB) {
 	for c := range o {
@@ -104,6 +114,7 @@ type lights struct {
 	around [][3]float64 // found at the tiles and joints around, from dark to bright
 	ring   [][3]float64 // of the joint around the tile itself: none or one
 	sides  [][3]float64 // of the joint on each of its sides
+	shade  [][3]float64 // that cast shadows may put on any part of it, in a photo with such
 	middle [3]float64   // median of around
 }
 
@@ -111,9 +122,11 @@ type lights struct {
 // neither one changed tile nor a stain makes a light of its own.
 const bins = 12
 
+// level is how bright a light is, as a product of the channels.
+func level(g [3]float64) float64 { return g[0] * g[1] * g[2] }
+
 func newLights(gains, ring, sides [][3]float64) *lights {
 	l := &lights{ring: ring, sides: sides, middle: [3]float64{1, 1, 1}}
-	level := func(g [3]float64) float64 { return g[0] * g[1] * g[2] }
 	slices.SortFunc(gains, func(a, b [3]float64) int {
 		return cmp.Or(cmp.Compare(level(a), level(b)), slices.Compare(a[:], b[:]))
 	})
@@ -139,6 +152,62 @@ func newLights(gains, ring, sides [][3]float64) *lights {
 	return l
 }
 
+// times is all lights on a glaze that has changed by a factor a channel.
+func (l *lights) times(f [3]float64) *lights {
+	by := func(gs [][3]float64) [][3]float64 {
+		v := make([][3]float64, len(gs))
+		for i, g := range gs {
+			for c := range f {
+				v[i][c] = g[c] * f[c]
+			}
+		}
+		return v
+	}
+	return &lights{around: by(l.around), ring: by(l.ring), sides: by(l.sides), shade: by(l.shade), middle: by([][3]float64{l.middle})[0]}
+}
+
+// darker are the lights in which a part of the tile may lie: its own joint's and those of cast shadows.
+func (l *lights) darker() [][3]float64 { return slices.Concat(l.ring, l.sides, l.shade) }
+
+// evened is how uneven parts of one tile are in colour, CIELAB units, and in brightness, log units, when shadows found
+// around may lie over some of them.
+func (l *lights) evened(cells [][3]float64) (hue, shade float64) {
+	bright, most := -1, -1.0
+	for i, c := range cells {
+		if y := c[0] + c[1] + c[2]; y > most {
+			bright, most = i, y
+		}
+	}
+	if bright < 0 {
+		return math.NaN(), math.NaN()
+	}
+	lit := append(l.darker(), l.middle)
+	free := make([][3]float64, 0, len(cells))
+	hue, shade = math.Inf(1), math.Inf(1)
+	for _, g := range lit {
+		base := undo(cells[bright], g)
+		lab := base.Lab()
+		free = free[:0]
+		for _, c := range cells {
+			if math.IsNaN(c[0]) {
+				continue
+			}
+			best, near := base, math.Inf(1)
+			for _, h := range lit {
+				u := undo(c, h)
+				if d := apart(u.Lab(), lab); d < near {
+					best, near = u, d
+				}
+			}
+			free = append(free, best)
+		}
+		if u := spread(free); u < hue {
+			hue, shade = u, brightness(free)
+		}
+	}
+	return hue, shade
+}
+
 // least is the smallest difference under any of the lights; of the joint's sides two must agree.
 func (l *lights) least(difference func(gain [3]float64) float64) float64 {
 	d := math.Inf(1)
@@ -146,6 +215,9 @@ func (l *lights) least(difference func(gain [3]float64) float64) float64 {
 		d = math.Min(d, difference(g))
 	}
 	for _, g := range l.ring {
+		d = math.Min(d, difference(g))
+	}
+	for _, g := range l.shade {
 		d = math.Min(d, difference(g))
 	}
 	first, second := math.Inf(1), math.Inf(1)

@@ -1,6 +1,9 @@
 package tile
 
 import (
+	"cmp"
+	"slices"
+
 	"tilelapse/measure/colour"
 	"tilelapse/measure/plane"
 )
@@ -28,6 +31,7 @@ type Surface struct {
 	at      []bool  // pixels that are looked at
 	chroma  float64 // spread of colour over them, log units
 	tiles   []refTile
+	alike   [][]int // the other tiles of each tile's glaze, likest first
 }
 
 // refTile is a tile in the reference. Colours are medians in linear light.
@@ -94,7 +98,39 @@ func New(in Input) *Surface {
 		r.toBed = bedApart(labOf(r.colour), labOf(r.ring))
 		r.relief = s.ref.relief(s.lay.around[t])
 	}
+	s.kin()
 	return s
+}
+
+// Tiles of one glaze: at most kinMost, none more than kinReach apart (CIELAB, see apart; our choice).
+const (
+	kinMost  = 24
+	kinReach = 12
+)
+
+// kin lists the other tiles of each tile's glaze.
+func (s *Surface) kin() {
+	type near struct {
+		d float64
+		u int
+	}
+	s.alike = make([][]int, len(s.tiles))
+	lab := make([]colour.Lab, len(s.tiles))
+	for t := range s.tiles {
+		lab[t] = labOf(s.tiles[t].colour)
+	}
+	for t := range s.tiles {
+		var ns []near
+		for u := range s.tiles {
+			if d := apart(lab[u], lab[t]); u != t && d < kinReach && (s.gaps == nil || !s.gaps[u]) {
+				ns = append(ns, near{d, u})
+			}
+		}
+		slices.SortFunc(ns, func(a, b near) int { return cmp.Or(cmp.Compare(a.d, b.d), cmp.Compare(a.u, b.u)) })
+		for _, n := range ns[:min(kinMost, len(ns))] {
+			s.alike[t] = append(s.alike[t], n.u)
+		}
+	}
 }
 
 // Rest lets go of all pixels. Afterwards only Decide, Neighbours and Occluded may be called, and Occluded no longer marks
