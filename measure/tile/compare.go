@@ -20,7 +20,7 @@ type look struct {
 type shot struct {
 	looks []look       // a tile
 	shade [][3]float64 // lights of cast shadows
-	mono  bool         // without colour
+	pale  bool         // its colours have faded, or were never there: a print
 }
 
 func (s *Surface) look(img *plane.Image, t int, buf *[3][]float32) (l look) {
@@ -88,7 +88,7 @@ func (s *Surface) lightsAt(t int, ev []Evidence, p *shot) *lights {
 			}
 		}
 	}
-	if len(steady) >= 2*calmEnough && !p.mono && labOf(s.tiles[t].colour).L >= dark {
+	if len(steady) >= 2*calmEnough && !p.pale && labOf(s.tiles[t].colour).L >= dark {
 		// what is brighter is whitened, or made anew
 		most := quantile(steady, 0.95) * brighter * brighter * brighter
 		gains, ring, sides = upTo(gains, most), upTo(ring, most), upTo(sides, most)

@@ -58,7 +58,8 @@ const (
 // from several goroutines.
 func (s *Surface) Evidence(img *plane.Image, shade ...[3]float64) []Evidence {
 	p := newPlanes(img, s.at)
-	p.mono = p.chroma(s.at) < 0.25*s.chroma // a black and white print
+	chroma := p.chroma(s.at) / math.Max(s.chroma, 1e-9)
+	p.mono = chroma < 0.25 // a black and white print
 	ev := make([]Evidence, s.lay.n)
 	seen := make([]look, s.lay.n)
 	var buf [3][]float32
@@ -91,7 +92,7 @@ func (s *Surface) Evidence(img *plane.Image, shade ...[3]float64) []Evidence {
 		e.Uneven = spread(seen[t].cells) - s.tiles[t].spread
 		e.Patchy = brightness(seen[t].cells)
 	}
-	sh := &shot{looks: seen, shade: shade, mono: p.mono}
+	sh := &shot{looks: seen, shade: shade, pale: chroma < 0.6}
 	for t := range ev {
 		s.compare(t, ev, sh)
 	}
