@@ -99,7 +99,7 @@ func depth(bits int, read string) *Error {
 
 // fewColours refuses a picture whose samples choose from a palette.
 func fewColours(bits uint32) *Error {
-	return refuse(NotRead, "a palette of at most %d colours, too few to be measured", 1<<min(bits, 16))
+	return refuse(TooDeep, "a palette of at most %d colours, too few to be measured", 1<<min(bits, 16))
 }
 
 // refuse makes an Error of a reason; the detail is a format as in fmt.Sprintf.
