@@ -1,7 +1,10 @@
 package words
 
 import (
+	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -35,6 +38,20 @@ func TestFindingsSayWhatTheyAre(t *testing.T) {
 			}
 		}
 	}
+}
+
+// The list of tests stands in the manual, in its order, so that nobody can say that it was chosen after looking.
+func TestTheManualListsTheTests(t *testing.T) {
+	b, err := os.ReadFile(filepath.Join(root, "README.md"))
+	require.NoError(t, err)
+	en, at := english(t), 0
+	for i, id := range associate.IDs() {
+		line := fmt.Sprintf("%d. %s", i+1, en["test."+id+".question"])
+		k := strings.Index(string(b)[at:], line)
+		require.GreaterOrEqual(t, k, 0, line)
+		at += k
+	}
+	assert.NotContains(t, string(b)[at:], fmt.Sprintf("\n%d. ", len(associate.IDs())+1))
 }
 
 func TestNotesFitTheirPlaces(t *testing.T) {
