@@ -8,6 +8,8 @@ import (
 
 	"tilelapse/measure"
 	"tilelapse/measure/associate"
+	"tilelapse/measure/order"
+	"tilelapse/measure/outline"
 	"tilelapse/measure/plane"
 	"tilelapse/measure/trend"
 	"tilelapse/pipeline/report/words"
@@ -73,6 +75,38 @@ func TestMissingTilesAreCountedOnTilesToldThroughout(t *testing.T) {
 	assert.Equal(t, []trend.Note{{Code: trend.NotComparable}}, say.instead)
 }
 
+// A gap that ivy hides on the latest visit still puts its neighbours at risk, and a zone never read is not free of risk.
+func TestTilesAtRiskAreCountedAsFarAsLastSeen(t *testing.T) {
+	z := madeSeries([]string{"2020-05-01", "2021-05-01"}, "pppp", "pppp")
+	v := z.view
+	states := [][]measure.State{{"present", "missing", "present", "unreadable", "missing"}, {"present", "hidden", "present", "unreadable", "missing"}}
+	for n := range v.photos {
+		res := &measure.PhotoResult{}
+		for k, s := range states[n] {
+			res.Tiles = append(res.Tiles, measure.TileResult{Tile: k, State: s})
+		}
+		v.results = append(v.results, res)
+	}
+	for _, id := range []string{"a", "b", "c", "d", "e"} {
+		v.tiles = append(v.tiles, outline.Tile{Region: plane.Region{ID: id}})
+	}
+	v.graph = [][]int{{1}, {0, 2}, {1, 4}, {}, {2}} // e lies in another zone
+	r := &run{survey: &survey.Survey{}, words: english(t)}
+	state := r.lastSeen(v, z.used)
+	assert.Equal(t, map[int]string{0: "present", 1: "missing", 2: "present", 4: "missing"}, state)
+	risk, missing, blind := z.atRisk(state)
+	assert.Equal(t, []int{2, 1}, []int{risk, missing})
+	assert.False(t, blind)
+	z.tiles = []int{3}
+	_, _, blind = z.atRisk(state)
+	assert.True(t, blind, "unreadable on every visit")
+	r.survey.Corrections = []survey.CorrectionRow{{View: "v", Tile: "b", Visit: "2021-05-01", State: "present"}}
+	assert.Equal(t, "present", r.lastSeen(v, z.used)[1], "a person's reading counts")
+
+	r.prioritise([]order.Zone{{View: "v", ID: "z", Blind: true, Pct: nan, Cm2: nan}}, nil)
+	assert.True(t, r.set.Priorities[0].TilesAtRisk != r.set.Priorities[0].TilesAtRisk, "not known is not zero")
+}
+
 func TestTooFewVisitsLeaveTheSlopeEmpty(t *testing.T) {
 	z := madeSeries([]string{"2020-05-01", "2021-05-01", "2022-05-01"}, "pppp", "pppp", "pppp")
 	when, err := trend.ParseSpan("2021-08-01", "")
@@ -88,7 +122,7 @@ func TestTooFewVisitsLeaveTheSlopeEmpty(t *testing.T) {
 		assert.True(t, row.SlopePerYear != row.SlopePerYear, "%s %s: slope %v", row.Measure, row.Note, row.SlopePerYear)
 		assert.Regexp(t, "too few visits|one visit", row.Note)
 	}
-	assert.Contains(t, r.set.Intervals[2].Note, "2021-08-01 rinsed: -10")
+	assert.Contains(t, r.set.Intervals[2].Note, "2021-08-01 rinsed: 10.0 percentage points more on the next visit (8.6 to 11.4)")
 }
 
 func TestNotesOfCountsStateNoRange(t *testing.T) {

@@ -21,9 +21,9 @@ func (r *run) orderZone(z *zoneSeries, pts []trend.Point, record trend.Record) (
 			last = n
 		}
 	}
+	o.Blind = true
 	if len(z.used) > 0 {
-		i := z.used[len(z.used)-1]
-		o.AtRisk, o.Missing = r.atRisk(v, i, z.zone)
+		o.AtRisk, o.Missing, o.Blind = z.atRisk(r.lastSeen(v, z.used))
 		day := z.scale[len(z.scale)-1].When.To
 		last := trend.SinceWork(z.entry, day)
 		o.SinceDays, since = last.Days, r.words.Since(last, record, day)
@@ -74,28 +74,42 @@ func zoneTitle(v *survey.View, id string) string {
 	return id
 }
 
-// atRisk counts a zone's tiles that are there and have a missing neighbour, and its missing tiles, after corrections.
-func (r *run) atRisk(v *viewResult, i, zone int) (risk, missing int) {
+// lastSeen gives the state of every tile of a view, after corrections and as far as last seen on the photos used: what is
+// out of sight on the latest visit is not thereby whole. Tiles whose state was told on none are not in it.
+func (r *run) lastSeen(v *viewResult, used []int) map[int]string {
 	state := map[int]string{}
-	for _, t := range v.results[i].Tiles {
-		state[t.Tile] = r.final(v, i, t)
+	for _, i := range used {
+		for _, t := range v.results[i].Tiles {
+			if s := r.final(v, i, t); isTold(s) {
+				state[t.Tile] = s
+			}
+		}
 	}
-	for t, s := range state {
-		if v.model.ZoneOf(t) != zone {
+	return state
+}
+
+// atRisk counts a zone's tiles that are there and have a missing neighbour, in whatever zone, and its missing tiles;
+// blind = the state of none of its tiles is known.
+func (z *zoneSeries) atRisk(state map[int]string) (risk, missing int, blind bool) {
+	blind = true
+	for _, t := range z.tiles {
+		s, known := state[t]
+		if !known {
 			continue
 		}
+		blind = false
 		if s == "missing" {
 			missing++
 			continue
 		}
-		for _, n := range v.graph[t] {
+		for _, n := range z.view.graph[t] {
 			if state[n] == "missing" {
 				risk++
 				break
 			}
 		}
 	}
-	return risk, missing
+	return risk, missing, blind
 }
 
 // prioritise fills the cleaning order; since says of every zone, by view and id, when work was last recorded.
@@ -109,13 +123,16 @@ func (r *run) prioritise(zones []order.Zone, since map[[2]string]string) {
 	for _, p := range plan.Places {
 		says := since[[2]string{p.Zone.View, p.Zone.ID}]
 		r.since = append(r.since, says)
-		growth := p.Zone.Growth
+		growth, risk := p.Zone.Growth, float64(p.Zone.AtRisk)
+		if p.Zone.Blind {
+			risk = nan
+		}
 		if plan.Share {
 			growth = nan // of the share, not an area
 		}
 		r.set.Priorities = append(r.set.Priorities, table.Priority{
 			Order: float64(p.Order), View: p.Zone.View, Zone: p.Zone.ID, ScaleCm2: p.Zone.Cm2, ScaleCm2Lo: p.Zone.Cm2Lo, ScaleCm2Hi: p.Zone.Cm2Hi,
-			GrowthCm2: growth, TilesAtRisk: float64(p.Zone.AtRisk), HoursLo: p.HoursLo, HoursHi: p.HoursHi, CostLo: p.CostLo, CostHi: p.CostHi,
+			GrowthCm2: growth, TilesAtRisk: risk, HoursLo: p.HoursLo, HoursHi: p.HoursHi, CostLo: p.CostLo, CostHi: p.CostHi,
 			Currency: rates.Currency, SinceUpkeepDays: p.Zone.SinceDays, Why: r.words.Why(p, r.words.SquareCentimetres, says),
 		})
 	}

@@ -23,6 +23,7 @@ type Zone struct {
 	GrowthHi  float64
 	AtRisk    int     // present tiles with a missing neighbour
 	Missing   int     // tiles
+	Blind     bool    // no tile's state is known: AtRisk and Missing say nothing
 	SinceDays float64 // since the last recorded work
 }
 

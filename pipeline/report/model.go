@@ -167,6 +167,9 @@ func (p *page) priorities(w words.Table) {
 	for i, r := range p.Set.Priorities {
 		q := priorityPage{Priority: r, ZoneTitle: p.title(r.View, r.Zone), Area: p.areaSpan(r.ScaleCm2, r.ScaleCm2Lo, r.ScaleCm2Hi), Growth: p.area(r.GrowthCm2), Reason: r.Why}
 		if i < len(p.Plan.Places) {
+			if z := p.Plan.Places[i].Zone; !math.IsNaN(r.GrowthCm2) {
+				q.Growth = p.areaSpan(r.GrowthCm2, z.GrowthLo, z.GrowthHi)
+			}
 			q.Reason = w.Why(p.Plan.Places[i], p.areaSpan, p.Since[i])
 		}
 		q.Hours, q.Cost = "–", "–"

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"math"
 	"slices"
 	"sort"
 	"strings"
@@ -23,6 +24,7 @@ type sheetPage struct {
 type sheetRow struct {
 	No, Zone, View string
 	Tiles          int
+	Blind          bool // how many is not known
 	Area           string
 	When           string // last seen, or first seen missing
 	Why            string
@@ -122,7 +124,7 @@ func (p *page) zoneSheet(s *sheetPage) {
 	no := map[[2]string]string{}
 	for _, q := range p.Priority {
 		no[[2]string{q.View, q.Zone}] = table.Number(q.Order, 0)
-		s.Rows = append(s.Rows, sheetRow{No: table.Number(q.Order, 0), Zone: q.ZoneTitle, View: q.View, Tiles: int(nanless(q.TilesAtRisk, 0)), Area: q.Area, Why: firstClause(q.Reason)})
+		s.Rows = append(s.Rows, sheetRow{No: table.Number(q.Order, 0), Zone: q.ZoneTitle, View: q.View, Tiles: int(nanless(q.TilesAtRisk, 0)), Blind: math.IsNaN(q.TilesAtRisk), Area: q.Area, Why: firstClause(q.Reason)})
 	}
 	for i, v := range p.Views {
 		g := gapPage{View: v.ID, W: v.W, H: v.H, Back: p.Gaps[i].Back}

@@ -87,6 +87,9 @@ func (t Table) Entries(es []trend.Entry) string {
 // Cleaning words what a cleaning removed and how fast it came back.
 func (t Table) Cleaning(c trend.Cleaning) string {
 	w := []string{t.Say("cleaning.removed", t.Entries(c.Entries), t.tenth(c.Removed), t.tenth(c.Lo), t.tenth(c.Hi))}
+	if c.Removed < 0 {
+		w[0] = t.Say("cleaning.more", t.Entries(c.Entries), t.tenth(-c.Removed), t.tenth(-c.Hi), t.tenth(-c.Lo))
+	}
 	switch {
 	case !math.IsNaN(c.Regrowth.PerUnit):
 		w = append(w, t.Say("cleaning.slope"))
