@@ -137,13 +137,21 @@ func largest(z []Zone, share bool) int {
 	return best
 }
 
+// toldApart reports whether one zone's area is larger than another's by more than both readings' errors: the interval of
+// the difference, half widths joined in quadrature, lies above zero. That two intervals overlap would not be enough to say
+// that the two cannot be told apart.
+func toldApart(larger, other Zone, share bool) bool {
+	v, lo, _ := larger.area(share)
+	w, _, hi := other.area(share)
+	return v-w > math.Hypot(v-lo, hi-w)
+}
+
 // next returns the zone that the rule takes, and how many others could not be told from the largest.
 func next(z []Zone, share bool) (best, tied int) {
 	l := largest(z, share)
-	_, lo, _ := z[l].area(share)
 	best = l
 	for i := range z {
-		if _, _, hi := z[i].area(share); i == l || hi < lo {
+		if i == l || toldApart(z[l], z[i], share) {
 			continue
 		}
 		tied++

@@ -38,7 +38,8 @@ func TestOrder(t *testing.T) {
 		{"then by area", []Zone{zone("a", 480, 30, 5, 3), zone("b", 500, 30, 5, 3)}, "b a"},
 		{"equals by name", []Zone{zone("b", 480, 30, 5, 3), zone("a", 480, 30, 5, 3)}, "a b"},
 		{"unknown growth stands between", []Zone{zone("a", 480, 30, nan, 0), zone("b", 480, 30, -2, 0), zone("c", 480, 30, 2, 0)}, "c a b"},
-		{"chains do not tie far zones", []Zone{zone("a", 300, 60, 0, 9), zone("b", 400, 60, 0, 0), zone("c", 500, 60, 0, 0)}, "c a b"},
+		{"chains do not tie far zones", []Zone{zone("a", 300, 80, 0, 9), zone("b", 400, 80, 0, 0), zone("c", 500, 80, 0, 0)}, "c a b"},
+		{"told apart although their intervals overlap", []Zone{zone("a", 300, 60, 0, 9), zone("b", 400, 60, 0, 0)}, "b a"},
 		{"not told from none, then unread", []Zone{unread, zone("n", 30, 40, 0, 0), zone("a", 300, 10, 0, 0)}, "a n u"},
 	}
 	for _, tt := range tests {
@@ -90,7 +91,7 @@ func TestReasons(t *testing.T) {
 	assert.True(t, p.Last)
 }
 
-// The order is that of the sentence: next comes, among the zones whose interval reaches the largest left, the one with
+// The order is that of the sentence: next comes, among the zones that cannot be told from the largest left, the one with
 // most tiles beside gaps, of equals the one that grows fastest, then the larger; zones not told from none follow.
 func TestOrderFollowsItsSentence(t *testing.T) {
 	rng := rand.New(rand.NewSource(9))
@@ -118,10 +119,14 @@ func TestOrderFollowsItsSentence(t *testing.T) {
 					largest = l.Zone
 				}
 			}
-			assert.GreaterOrEqual(t, x.Zone.Cm2Hi, largest.Cm2Lo, "cannot be told from the largest left")
+			apart := func(o Zone) bool {
+				a, b := largest.Cm2-largest.Cm2Lo, o.Cm2Hi-o.Cm2
+				return o.ID != largest.ID && (largest.Cm2-o.Cm2)*(largest.Cm2-o.Cm2) > a*a+b*b
+			}
+			assert.False(t, apart(x.Zone), "cannot be told from the largest left")
 			for _, l := range left[1:] {
 				o := l.Zone
-				if l.Reason.Class != ToClean || o.Cm2Hi < largest.Cm2Lo {
+				if l.Reason.Class != ToClean || apart(o) {
 					continue
 				}
 				better := o.AtRisk > x.Zone.AtRisk || o.AtRisk == x.Zone.AtRisk && (o.Growth > x.Zone.Growth || o.Growth == x.Zone.Growth && o.Cm2 > x.Zone.Cm2)
