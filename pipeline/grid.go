@@ -12,7 +12,7 @@ import (
 const outlineMethod = "2"
 
 // resampleMethod names the way photos are brought onto the measuring frame, in records and run.json.
-const resampleMethod = "1"
+const resampleMethod = "2"
 
 // cellsAcross is how many cells a zone's longer side is cut into where no tiles can be found.
 const cellsAcross = 24

@@ -14,4 +14,4 @@
 package register
 
 // Method names the way photos are aligned; it is raised by hand when results change.
-const Method = "2"
+const Method = "3"

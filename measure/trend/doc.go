@@ -11,7 +11,7 @@
 package trend
 
 // Method names the statistics of this package in records; it is raised by hand whenever figures may change.
-const Method = "1"
+const Method = "2"
 
 // Level is the confidence level of every interval of this package.
 const Level = 0.95

@@ -52,7 +52,7 @@ func (l Limits) withDefaults() Limits {
 }
 
 // Method is raised when a photo may be taken in, refused or decoded otherwise than before.
-const Method = "1"
+const Method = "2"
 
 // Read decodes the photo rel (slashes, below root) once and returns it upright, with the facts of the very bytes that
 // were decoded. With an error the picture is nil and the facts hold what is known by then; errors are *Error.
