@@ -20,6 +20,8 @@ type reference struct {
 	w, h int
 	need int64               // bytes that decoding takes
 	feat *register.Reference // nil when every photo is aligned
+
+	colourless bool // it serves for alignment and for looking only
 }
 
 // loadReferences reads every reference photo once. A reference that can't be read is a mistake of the survey: without
@@ -41,27 +43,32 @@ func (r *run) loadReferences(ctx context.Context) error {
 			errs[i] = &UsageError{err}
 			return
 		}
-		grey, held, err := r.grey(ctx, v.Reference, facts.Memory)
+		held, err := r.memory.take(ctx, facts.Memory)
 		defer held.free()
-		if ctx.Err() != nil {
-			errs[i] = ctx.Err()
+		if err != nil {
+			errs[i] = err
 			return
 		}
+		pic, _, err := intake.Read(r.survey.Dir, v.Reference, r.limitsFor(v.Reference))
 		if err != nil {
 			unfit(err)
 			return
 		}
+		grey, colourless := pic.Grey(), pic.Colourless()
+		pic = nil
+		held.keep(int64(len(grey.Pix)))
 		feat, err := register.NewReference(v.ID, grey, r.align)
 		if err != nil {
 			unfit(err)
 			return
 		}
-		r.refs[i] = &reference{view: v, sha: facts.SHA256, w: grey.Rect.Dx(), h: grey.Rect.Dy(), feat: feat, need: facts.Memory}
+		r.refs[i] = &reference{view: v, sha: facts.SHA256, w: grey.Rect.Dx(), h: grey.Rect.Dy(), feat: feat, need: facts.Memory, colourless: colourless}
 	}, func(n int) { r.tell(Event{Stage: "references", Done: n, Total: len(r.refs)}) })
-	for _, err := range errs {
+	for i, err := range errs {
 		if err != nil {
 			return err
 		}
+		r.colourless = r.colourless || r.refs[i].colourless
 	}
 	return nil
 }
@@ -80,7 +87,7 @@ func (r *run) alignAll(ctx context.Context) error {
 		if ctx.Err() != nil {
 			return
 		}
-		p.alignKey = ledger.Key("align", intake.Method, register.Method, r.align, refKey, p.facts.SHA256, p.hint)
+		p.alignKey = ledger.Key("align", intake.Method, register.Method, r.align, refKey, p.facts.SHA256, p.hint, r.colourless)
 		if !r.store.Get("align", p.alignKey, &p.align) {
 			grey, held, err := r.grey(ctx, p.rel, p.facts.Memory)
 			defer held.free()

@@ -224,7 +224,7 @@ func (r *run) readCharts(ctx context.Context, v *viewResult) error {
 			if held, err = r.memory.take(ctx, p.facts.Memory); err != nil {
 				return nil, err
 			}
-			pic, _, err = intake.Read(r.survey.Dir, p.rel, limits(r.survey))
+			pic, _, err = intake.Read(r.survey.Dir, p.rel, r.limitsFor(p.rel))
 			return pic, err
 		})
 	}, func(n int) { r.tell(Event{Stage: "charts " + v.view.ID, Done: n, Total: len(v.photos)}) })

@@ -76,7 +76,7 @@ func (r *run) grey(ctx context.Context, rel string, need int64) (*image.Gray, *s
 
 // greyWithin is grey for a caller that holds a share already.
 func (r *run) greyWithin(rel string) (*image.Gray, error) {
-	pic, _, err := intake.Read(r.survey.Dir, rel, limits(r.survey))
+	pic, _, err := intake.Read(r.survey.Dir, rel, r.limitsFor(rel))
 	if err != nil {
 		return nil, err
 	}

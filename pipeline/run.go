@@ -24,6 +24,7 @@ type run struct {
 	align         register.Options
 	memory        *memory
 	refs          []*reference
+	colourless    bool // some reference has no colours
 	photos        []*photo
 	views         []*viewResult
 	set           table.Set

@@ -30,6 +30,9 @@ type viewResult struct {
 	frame plane.Frame
 	spec  measure.Spec
 	found bool // some outlines were found in the reference, not given
+
+	colourless bool // the reference has no colours: nothing is measured
+
 	tiles []outline.Tile
 	graph [][]int // neighbours of each tile
 	area  area
@@ -61,7 +64,7 @@ func (r *run) measureEvery(ctx context.Context) error {
 
 // prepare reads the reference onto the measuring frame and finds its tiles.
 func (r *run) prepare(ref *reference) (*viewResult, error) {
-	pic, _, err := intake.Read(r.survey.Dir, ref.view.Reference, limits(r.survey))
+	pic, _, err := intake.Read(r.survey.Dir, ref.view.Reference, r.limitsFor(ref.view.Reference))
 	if err != nil {
 		return nil, err
 	}
@@ -85,11 +88,14 @@ func (r *run) prepare(ref *reference) (*viewResult, error) {
 	if v.area, err = areaOf(ref, v.tiles); err != nil {
 		return nil, err
 	}
+	v.own = picture(img)
+	if v.colourless = ref.colourless; v.colourless {
+		blind(img)
+	}
 	if v.model, err = measure.NewView(v.spec, img); err != nil {
 		return nil, err
 	}
 	v.area.settle(len(v.spec.Zones), v.model.ZoneOf)
-	v.own = picture(img)
 	return v, nil
 }
 
@@ -127,6 +133,9 @@ func (r *run) measureView(ctx context.Context, ref *reference) (*viewResult, err
 	for _, p := range r.usable() {
 		if p.align.View == ref.view.ID && p.align.Accepted {
 			v.photos = append(v.photos, p)
+			if v.colourless {
+				p.notes = append(p.notes, shownOnly)
+			}
 		}
 	}
 	sort.SliceStable(v.photos, func(i, j int) bool {
@@ -281,12 +290,15 @@ func (r *run) resample(ctx context.Context, v *viewResult, p *photo) (*plane.Ima
 		return nil, err
 	}
 	defer held.free()
-	pic, _, err := intake.Read(r.survey.Dir, p.rel, limits(r.survey))
+	pic, _, err := intake.Read(r.survey.Dir, p.rel, r.limitsFor(p.rel))
 	if err != nil {
 		return nil, fmt.Errorf("it could be read before and can't now: %w", err)
 	}
 	img := resample.Onto(pic, v.frame, p.align.Mapping.Photo)
 	markLoose(img, v.frame, p.align.Mapping)
+	if v.colourless || r.colourless && pic.Colourless() {
+		blind(img)
+	}
 	return img, nil
 }
 

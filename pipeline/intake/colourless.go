@@ -10,10 +10,10 @@ import (
 // photographs 30 and more, those of a white board and of a scene under one lamp being the least.
 const colourlessBelow = 12
 
-// colourless reports whether a picture is black and white, or toned in one hue: then its colours hang on its lightness
+// Colourless reports whether a picture is black and white, or toned in one hue: then its colours hang on its lightness
 // alone, as a smooth curve. Whitening and other glaze are told by colours, and in such a picture half of all tiles would
 // pass for whitened. What a file declares is no help: most black and white scans are saved in colour.
-func colourless(p *Picture) bool {
+func (p *Picture) Colourless() bool {
 	const most = 10_000 // pixels looked at, or a few more
 	step := max(1, int(math.Sqrt(float64(p.W)*float64(p.H)/most)))
 	n := (p.W/step + 1) * (p.H/step + 1)

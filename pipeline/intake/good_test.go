@@ -233,8 +233,11 @@ func TestPicturesWithoutColoursAreRefused(t *testing.T) {
 		assert.Equal(t, NoColours, r.Reason)
 		assert.Equal(t, Rejected, r.Kind)
 		assert.Nil(t, p)
+		p, _, err = Read(goodDir, name, Limits{Colourless: true})
+		require.NoError(t, err, "to be shown")
+		assert.True(t, p.Colourless())
 	}
-	assert.True(t, colourless(&Picture{W: 1, H: 1, Pix: []uint8{9, 200, 3}}), "one pixel is one tone")
+	assert.True(t, (&Picture{W: 1, H: 1, Pix: []uint8{9, 200, 3}}).Colourless(), "one pixel is one tone")
 }
 
 // TestSixteenBitsArrive tells that what 8 bits can't show is there.

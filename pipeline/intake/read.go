@@ -20,6 +20,9 @@ type Limits struct {
 	MaxMpx  float64 // megapixels; 0 = 120
 	MaxMB   float64 // file size in 10^6 bytes; 0 = 200
 	MaxSide int     // longer side in px; 0 = 65000
+
+	// Colourless takes in pictures without colours, too: to be aligned and shown, as nothing can be measured on them.
+	Colourless bool
 }
 
 // The defaults of Limits. 120 Mpx take in the largest sensors in use (100 Mpx); 200 MB a 16 bit TIFF of 33 Mpx; the side
@@ -58,7 +61,7 @@ const Method = "2"
 // were decoded. With an error the picture is nil and the facts hold what is known by then; errors are *Error.
 func Read(root, rel string, lim Limits) (*Picture, *Facts, error) {
 	p, f, err := take(root, rel, lim, true)
-	if err == nil && colourless(p) {
+	if err == nil && !lim.Colourless && p.Colourless() {
 		return nil, f, refuse(NoColours, "black and white, or toned in one hue")
 	}
 	return p, f, err
