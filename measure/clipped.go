@@ -28,7 +28,7 @@ func (e ends) any() uint8 { return e.photo | e.ref }
 func (v *View) channels(img *plane.Image, i int32) (e ends, ok bool) {
 	f, r := img.Flags[i], v.ref.Flags[i]
 	e.photo, e.ref = f&plane.High, r&plane.High&^f
-	return e, (f|r)&(plane.Outside|plane.Moving) == 0 && bits.OnesCount8(e.any()) < 2
+	return e, (f|r)&unread&^plane.High == 0 && bits.OnesCount8(e.any()) < 2
 }
 
 // spareAngle is the least sine of the angle between glaze and deposit in the plane of two channels for these to tell one from the

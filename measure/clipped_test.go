@@ -87,7 +87,7 @@ func TestTwoChannelsAtTheEndAreNotRead(t *testing.T) {
 	require.NoError(t, err)
 	im := s.photo(shot{seed: 2})
 	i := v.tiles[0].inner[0]
-	for flags, want := range map[uint8]bool{0: true, plane.HighG: true, plane.HighR | plane.HighB: false, plane.High: false, plane.Outside: false, plane.Moving | plane.HighR: false} {
+	for flags, want := range map[uint8]bool{0: true, plane.HighG: true, plane.HighR | plane.HighB: false, plane.High: false, plane.Outside: false, plane.Moving | plane.HighR: false, plane.Loose: false, plane.Loose | plane.HighR: false} {
 		im.Flags[i] = flags
 		_, ok := v.channels(im, i)
 		assert.Equal(t, want, ok, "flags %b", flags)
@@ -112,5 +112,26 @@ func TestSpareChannels(t *testing.T) {
 		{"cyan", [3]float64{0.1, 0.6, 0.62}, plane.HighG | plane.HighB},
 	} {
 		assert.Equal(t, tc.want, spare(tc.glaze, white), tc.name)
+	}
+}
+
+// What the alignment does not vouch for is left out of every look, whatever flags came to be told apart.
+func TestLoosePixelsAreNotMeasured(t *testing.T) {
+	s := makeWall()
+	v, err := NewView(s.spec, s.photo(shot{seed: 1}))
+	require.NoError(t, err)
+	im := s.photo(shot{seed: 2, alpha: drips})
+	for _, i := range v.tiles[0].pix {
+		im.Flags[i] |= plane.Loose
+	}
+	p := Photo{Key: "a", Visit: "2020-01-01", PxPerRef: 1, Sharpness: 1}
+	o := v.Observe(im, p)
+	assert.Zero(t, o.Tiles[0].N, "pixels looked at")
+	assert.Positive(t, o.Tiles[1].N)
+	r := v.Read(im, p, v.Solve([]*Observation{o})[0])
+	assert.Zero(t, r.Tiles[0].Read, "pixels read")
+	assert.Positive(t, r.Tiles[1].Read)
+	for _, i := range v.tiles[0].pix {
+		require.Equal(t, uint8(PixUnread), r.Opacity[i])
 	}
 }
