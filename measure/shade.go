@@ -77,22 +77,12 @@ func (v *View) sides(joint []float64) []float64 {
 	if gap < sideGap {
 		return out
 	}
-	fit := [2]func(k int) float64{shade, func(k int) float64 { return shade(k) + gap }}
-	on := func(k int) int { // the side a tile lies on, -1 = neither
-		lo, hi := fit[0](k), fit[1](k)
-		switch {
-		case math.IsNaN(y[k]):
-			return -1
-		case side[k] == 0 && y[k] > lo-sideWidth:
-			return 0
-		case side[k] == 1 && y[k] > hi-sideWidth:
-			return 1
-		}
-		return -1
-	}
-	at, held := make([]int, n), 0
+	level := func(k, side int) float64 { return shade(k) + float64(side)*gap }
+	at, held := make([]int, n), 0 // the side a tile lies on, -1 = neither
 	for k := range at {
-		if at[k] = on(k); at[k] >= 0 {
+		at[k] = -1
+		if y[k] > level(k, side[k])-sideWidth {
+			at[k] = side[k]
 			held++
 		}
 	}
@@ -111,7 +101,7 @@ func (v *View) sides(joint []float64) []float64 {
 			alone = alone && (at[q] == at[k] || math.IsNaN(y[q]))
 		}
 		if alone {
-			out[k] = fit[at[k]](k)
+			out[k] = level(k, at[k])
 		}
 	}
 	return out

@@ -87,14 +87,7 @@ func (r *refined) hold(ref *Reference, pairs []Pair, several bool, pw, ph int) (
 	l := latticeFor(ref.W, ref.H, heldSteps)
 	h := newHeld(&l)
 	n := h.NX * h.NY
-	inside := make([]bool, n)
-	total := 0
-	for k := range n {
-		px, py := r.m.Photo(h.middle(k))
-		if inside[k] = px >= 0 && py >= 0 && px <= float64(pw-1) && py <= float64(ph-1); inside[k] {
-			total++
-		}
-	}
+	inside, total := h.inside(r.m, pw, ph)
 	fine := &r.said[len(r.said)-1]
 	against, decided := make([]bool, n), make([]bool, n)
 	var spoke [][2]float64
@@ -140,6 +133,18 @@ func (h *Held) silent(s said, decided, against, inside []bool, total int) {
 // middle is the middle of a cell.
 func (h *Held) middle(k int) (x, y float64) {
 	return h.X0 + (float64(k%h.NX)+.5)*h.Step, h.Y0 + (float64(k/h.NX)+.5)*h.Step
+}
+
+// inside marks the cells whose middles lie in a photo of pw x ph px, and counts them.
+func (h *Held) inside(m Mapping, pw, ph int) (in []bool, total int) {
+	in = make([]bool, h.NX*h.NY)
+	for k := range in {
+		px, py := m.Photo(h.middle(k))
+		if in[k] = px >= 0 && py >= 0 && px <= float64(pw-1) && py <= float64(ph-1); in[k] {
+			total++
+		}
+	}
+	return in, total
 }
 
 // cells calls f with the cells whose middles are within d of (x, y).
@@ -318,33 +323,21 @@ func (r *refined) holdParts(votes []vote, at [][2]float64, step, tol float64, pw
 		}
 	}
 	n := h.NX * h.NY
-	inside, held, jump := make([]bool, n), make([]bool, n), make([]bool, n)
+	inside, total := h.inside(r.m, pw, ph)
+	held, jump := make([]bool, n), make([]bool, n)
 	asked, said := make([]int, n), make([]int, n)
-	reach := int(math.Ceil(partRadius * step / h.Step))
 	for _, p := range at {
-		ci, cj := int((p[0]-h.X0)/h.Step), int((p[1]-h.Y0)/h.Step)
-		for j := max(0, cj-reach); j <= min(h.NY-1, cj+reach); j++ {
-			for i := max(0, ci-reach); i <= min(h.NX-1, ci+reach); i++ {
-				x, y := h.X0+(float64(i)+.5)*h.Step, h.Y0+(float64(j)+.5)*h.Step
-				if math.Hypot(p[0]-x, p[1]-y) > partRadius*step {
-					continue
-				}
-				asked[j*h.NX+i]++
-				if agreed[p] {
-					said[j*h.NX+i]++
-				}
+		h.cells(p[0], p[1], partRadius*step, func(k int) {
+			asked[k]++
+			if agreed[p] {
+				said[k]++
 			}
-		}
+		})
 	}
-	total := 0
 	for k := range n {
-		x, y := h.X0+(float64(k%h.NX)+.5)*h.Step, h.Y0+(float64(k/h.NX)+.5)*h.Step
-		px, py := r.m.Photo(x, y)
-		if !(px >= 0 && py >= 0 && px <= float64(pw-1) && py <= float64(ph-1)) {
+		if !inside[k] {
 			continue
 		}
-		inside[k] = true
-		total++
 		jump[k] = s.jumps(k%h.NX, k/h.NX)
 		held[k] = asked[k] >= 3 && float64(said[k]) >= partShare*float64(asked[k])
 	}
