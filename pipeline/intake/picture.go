@@ -98,28 +98,44 @@ func turned[T uint8 | uint16](pix []T, w, h, orientation int) []T {
 		}
 		return pix
 	}
-	// The others swap rows and columns: out is h wide and w high, and out(x, y) is pix(sx, sy).
+	// The others swap rows and columns.
+	to := newUpright(w, h, orientation)
 	out := make([]T, 3*w*h)
 	// Blocks of 64 x 64 keep both the rows read and the columns written in the cache.
 	const block = 64
-	for y0 := 0; y0 < w; y0 += block {
-		for x0 := 0; x0 < h; x0 += block {
-			for y := y0; y < min(y0+block, w); y++ {
-				for x := x0; x < min(x0+block, h); x++ {
-					sx, sy := y, x // 5: mirrored along the main diagonal
-					switch orientation {
-					case 6: // the row that was on the left goes on top: turn by 90° clockwise
-						sy = h - 1 - x
-					case 7: // mirrored along the other diagonal
-						sx, sy = w-1-y, h-1-x
-					case 8: // turn by 90° anticlockwise
-						sx = w - 1 - y
-					}
-					o, s := 3*(y*h+x), at(sx, sy)
+	for y0 := 0; y0 < h; y0 += block {
+		for x0 := 0; x0 < w; x0 += block {
+			for y := y0; y < min(y0+block, h); y++ {
+				for x := x0; x < min(x0+block, w); x++ {
+					o, s := 3*(to.base+x*to.dx+y*to.dy), at(x, y)
 					out[o], out[o+1], out[o+2] = pix[s], pix[s+1], pix[s+2]
 				}
 			}
 		}
 	}
 	return out
+}
+
+// upright tells where a stored pixel belongs in the upright picture, counted in pixels: at base + x·dx + y·dy.
+type upright struct{ w, h, base, dx, dy int }
+
+// newUpright is of a stored w x h picture and its EXIF orientation.
+func newUpright(w, h, orientation int) upright {
+	switch orientation {
+	case 2:
+		return upright{w, h, w - 1, -1, w}
+	case 3:
+		return upright{w, h, w*h - 1, -1, -w}
+	case 4:
+		return upright{w, h, (h - 1) * w, 1, -w}
+	case 5:
+		return upright{h, w, 0, h, 1}
+	case 6:
+		return upright{h, w, h - 1, h, -1}
+	case 7:
+		return upright{h, w, w*h - 1, -h, -1}
+	case 8:
+		return upright{h, w, (w - 1) * h, -h, 1}
+	}
+	return upright{w, h, 0, 1, w}
 }

@@ -24,30 +24,6 @@ const (
 // maxTileSide bounds a tile, px: its rows are held one at a time.
 const maxTileSide = 1 << 16
 
-// upright tells where a stored pixel belongs in the upright picture, counted in pixels: at base + x·dx + y·dy.
-type upright struct{ w, h, base, dx, dy int }
-
-// newUpright is of a stored w x h picture and its EXIF orientation.
-func newUpright(w, h, orientation int) upright {
-	switch orientation {
-	case 2:
-		return upright{w, h, w - 1, -1, w}
-	case 3:
-		return upright{w, h, w*h - 1, -1, -w}
-	case 4:
-		return upright{w, h, (h - 1) * w, 1, -w}
-	case 5:
-		return upright{h, w, 0, h, 1}
-	case 6:
-		return upright{h, w, h - 1, h, -1}
-	case 7:
-		return upright{h, w, w*h - 1, -h, -1}
-	case 8:
-		return upright{h, w, (w - 1) * h, -h, 1}
-	}
-	return upright{w, h, 0, 1, w}
-}
-
 // tiffBlock is a strip or tile: where it stands in the picture, and which channels it holds.
 type tiffBlock struct {
 	x, y, w, h int // px, may reach beyond the picture
